@@ -1,3 +1,4 @@
+import type { DropWay } from '../prop/drop-ways.ts';
 import type { Cue, Prop } from '../prop/schema.ts';
 import type { PlayedTake } from '../prop/take/played.ts';
 
@@ -10,6 +11,8 @@ export type CoreProp = Prop & {
   cueDurationsS: Record<string, number | null>;
   /** What cues play, by their names, worked out. */
   cueTakes?: Record<string, CueTakes>;
+  /** Where measured drops are compared with those that the wires explain. */
+  dropWays?: readonly DropWay[];
 };
 
 /**

@@ -49,7 +49,7 @@ const REST_LOOK_TICKS = 40;
 const SENSE_EVERY_TICKS = 4;
 
 interface CoreOptions {
-  prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS' | 'cueTakes'>>;
+  prop: Prop & Partial<Pick<CoreProp, 'cueDurationsS' | 'cueTakes' | 'dropWays'>>;
   /** The version of the prop file that it is. */
   version?: string;
   drivers: ReadonlyMap<string, Driver>;

@@ -30,7 +30,7 @@ export function exposePlant(body: Body): void {
   }
 }
 
-function truthOf(body: Body, { entry }: Sense): number {
+function truthOf(body: Body, { name, entry }: Sense): number {
   switch (entry.kind) {
     case 'current':
       return entry.channel === undefined
@@ -39,7 +39,8 @@ function truthOf(body: Body, { entry }: Sense): number {
     case 'volts': {
       const rail = entry.rail === undefined ? undefined : body.prop.rails[entry.rail];
       if (!rail) return (entry.warnBelow ?? entry.parkBelow ?? SOME_V) * 1.1;
-      return sourceV(rail) - supplyOhm(rail) * railAmps(body, entry.rail);
+      const amps = railAmps(body, entry.rail);
+      return sourceV(rail) - supplyOhm(rail) * amps - wiresV(body, name, amps);
     }
     case 'position': {
       const { measuredDeg, setpoint } = body.servo(entry.channel);
@@ -48,6 +49,21 @@ function truthOf(body: Body, { entry }: Sense): number {
     default:
       return HALF;
   }
+}
+
+/** What the wires up to a sense drop (V), while so much flows from its rail. */
+function wiresV({ prop, channels, servos }: Body, far: string, railA: number): number {
+  const way = prop.dropWays?.find((one) => one.far === far);
+  if (!way) return 0;
+  let sum = way.shuntOhm * railA;
+  for (const channel of channels) {
+    const ohm = way.ohm[channel.name];
+    if (ohm === undefined) continue;
+    channel.writeAmps(amps, 0);
+    const measuredA = servos.find((servo) => servo === channel)?.measuredA ?? Number.NaN;
+    sum += ohm * (Number.isNaN(measuredA) ? amps[0]! : measuredA);
+  }
+  return sum;
 }
 
 function sourceV(rail: RailEntry): number {

@@ -6,6 +6,7 @@ import type { BoardIo } from './board-io.ts';
 import type { Board } from './boards.ts';
 import type { CoreContext } from './core-context.ts';
 import { DipWatch } from './dip-watch.ts';
+import { DropWatch } from './drop-watch.ts';
 import { PushWatch } from './push-watch.ts';
 import { exposePlant } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
@@ -20,6 +21,7 @@ export class SenseWatch {
   readonly #pushes: PushWatch;
   readonly #dips: DipWatch;
   readonly #angles: AngleWatch;
+  readonly #drops: DropWatch;
   #changed = false;
 
   constructor(context: CoreContext, io: BoardIo) {
@@ -28,6 +30,7 @@ export class SenseWatch {
     this.#pushes = new PushWatch(context);
     this.#dips = new DipWatch(context);
     this.#angles = new AngleWatch(context);
+    this.#drops = new DropWatch(context);
   }
 
   /** As often as drivers are asked what they measure. */
@@ -42,6 +45,7 @@ export class SenseWatch {
     if (this.#pushes.tick()) this.#changed = true;
     if (this.#dips.tick()) this.#changed = true;
     if (this.#angles.tick()) this.#changed = true;
+    if (this.#drops.tick()) this.#changed = true;
     if (this.#changed) this.publish();
     const low = this.#lowest();
     if (!low || !this.#context.acting) return;
@@ -89,6 +93,8 @@ export class SenseWatch {
     const dipped = this.#dips.saidOf(sense);
     if (dipped !== undefined) notes.push({ name, what: 'warning', text: dipped });
     for (const text of this.#angles.notesOf(sense)) notes.push({ name, what: 'warning', text });
+    const weak = this.#drops.saidOf(sense);
+    if (weak) notes.push({ name, what: 'warning', text: weak.text, weak });
     for (const [k, limit] of limits.entries()) {
       // Below parkBelow it is below warnBelow as well.
       const isSaid = limit.what === 'warnBelow' && sense.isPast('parkBelow');

@@ -1,5 +1,6 @@
 import { isDeepStrictEqual } from 'node:util';
 import type { Reading } from '../boards/board.ts';
+import type { WeakWires } from '../prop/drop-ways.ts';
 import type { SenseEntry, SenseKind } from '../prop/schema.ts';
 import {
   dipOf,
@@ -22,6 +23,8 @@ export interface SenseNote {
   /** `fault`: not measured. `warning`: beyond a limit. `low`: the prop parks, and does not wake. */
   what: 'fault' | 'warning' | 'low';
   text: string;
+  /** Wires that have too much resistance, by what it measures. */
+  weak?: WeakWires;
 }
 
 /** Places of the numbers of one sense; they lie side by side. */
@@ -183,6 +186,17 @@ export class Senses {
 
   valueOf(sense: Sense): number {
     return this.#numbers[sense.index * STRIDE + VALUE]!;
+  }
+
+  /** The value by the last reading alone, not filtered. */
+  unfilteredOf(sense: Sense): number {
+    const raw = this.#numbers[sense.index * STRIDE + RAW]!;
+    return sense.points.length > 0 ? interpolate(sense.points, 0, raw) : raw;
+  }
+
+  /** Whether it is measured, and its last good reading is not older than this (s). */
+  isFresh({ index, fault }: Sense, mostS: number): boolean {
+    return fault === undefined && this.#numbers[index * STRIDE + AGE_S]! <= mostS;
   }
 
   /** The lowest value since the look before (a dip). */

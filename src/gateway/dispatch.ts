@@ -201,7 +201,12 @@ export class Dispatcher {
         return typeof made === 'string' ? { text: made } : made;
       }
       case 'service':
-        return this.#parts.service.ask(session.id, name as MethodBy<'service'>, checked);
+        return this.#parts.service.ask(
+          session.id,
+          name as MethodBy<'service'>,
+          checked,
+          this.#parts.view.weakWires,
+        );
       case 'core':
         return this.#ofCore(session, name as MethodBy<'core'>, checked);
     }

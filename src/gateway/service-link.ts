@@ -7,6 +7,7 @@ import {
   LINES_PER_S,
   SESSION_ASKED_LIMIT,
 } from '../api/limits.ts';
+import type { WeakWires } from '../prop/drop-ways.ts';
 import type {
   AnswerToGateway,
   AskedMethod,
@@ -84,7 +85,12 @@ export class ServiceLink {
   }
 
   /** Asks the service. The outcome is a refusal where it does not answer. */
-  ask(session: string, method: AskedMethod, params: object): Promise<Outcome> {
+  ask(
+    session: string,
+    method: AskedMethod,
+    params: object,
+    weak: readonly WeakWires[] = [],
+  ): Promise<Outcome> {
     const port = this.#port;
     if (!port) return Promise.resolve(refuse(new Refusal('service.dead', DEAD)));
     const own = [...this.#waiting.values()].filter((one) => one.session === session).length;
@@ -106,7 +112,10 @@ export class ServiceLink {
         resolve(outcome);
       };
       this.#waiting.set(id, { session, settle });
-      this.#post(port, { t: 'ask', id, session, method, params });
+      this.#post(port, {
+        ...{ t: 'ask', id, session, method, params },
+        ...(weak.length > 0 && { weak }),
+      });
     });
   }
 

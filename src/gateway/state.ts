@@ -4,6 +4,7 @@ import type { ChannelState, JournalEntry, SenseState } from '../api/types.ts';
 import type { GatewayStart, SafetyInfo, ToGateway } from '../core/requests.ts';
 import type { SenseNote } from '../core/senses.ts';
 import { batteryState } from '../prop/battery.ts';
+import type { WeakWires } from '../prop/drop-ways.ts';
 import type { FileStatus } from '../prop/file/status.ts';
 import type { PropView } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
@@ -292,6 +293,11 @@ export class View {
       this.#shown.rail(rail, RAIL_FIELD.battery + field),
     );
     return batteryState(battery, numbers);
+  }
+
+  /** Wires that have too much resistance, by what is measured. */
+  get weakWires(): readonly WeakWires[] {
+    return this.safety.senses?.flatMap(({ weak }) => weak ?? []) ?? [];
   }
 
   /** What is measured, in the order of the file. */

@@ -54,6 +54,8 @@ export interface Circuit {
   taps: Tap[];
   /** Rails whose supply terminals are in the file. */
   sources: Map<string, Source>;
+  /** The node of an end of a wire; undefined where the supply's wires do not come. */
+  nodeOf(end: string): number | undefined;
 }
 
 /** Section of a wire's cores (mm2), if the file gives it. */
@@ -273,13 +275,26 @@ function numbered(
     source.back = number(source.back);
     if (source.fuse) source.fuse = { from: number(source.fuse.from), to: number(source.fuse.to) };
   }
-  return { nodes: numbers.size, conductors, taps, sources };
+  return {
+    nodes: numbers.size,
+    conductors,
+    taps,
+    sources,
+    nodeOf: (end) => {
+      const node = nodes.find(end);
+      return node === undefined ? undefined : numbers.get(nodes.root(node));
+    },
+  };
 }
 
 /** Ends of wires, by name; joined ends have the same root. */
 class Nodes {
   readonly #byName = new Map<string, number>();
   readonly #parent: number[] = [];
+
+  find(end: string): number | undefined {
+    return this.#byName.get(end);
+  }
 
   at(end: string): number {
     let node = this.#byName.get(end);

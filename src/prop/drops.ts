@@ -71,7 +71,7 @@ export interface Drops {
 const FLOWS_A = 1e-6;
 
 /** Instead of 0, so that both sides of a fuse are separate nodes (ohm). */
-const FUSE_OHM = 1e-6;
+export const FUSE_OHM = 1e-6;
 
 /** Solves the circuit of a prop: currents (A) and voltages (V) by Kirchhoff's laws. */
 export function dropsOf(prop: Prop): Drops {
@@ -423,7 +423,10 @@ function shuntsOf({ senses, boards }: Prop): Shunts {
 }
 
 /** For each node, the number of its connected part of the network. */
-function parts(nodes: number, branches: readonly { from: number; to: number }[]): Int32Array {
+export function parts(
+  nodes: number,
+  branches: readonly { from: number; to: number }[],
+): Int32Array {
   const part = Int32Array.from({ length: nodes }, (_, node) => node);
   const root = (node: number): number => {
     let at = node;

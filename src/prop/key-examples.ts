@@ -25,7 +25,7 @@ picture: { file: owl.jpg, places: { beak: [0.5, 0.42], lid_left: [0.4, 0.3] } }
 senses:
   servo_current: { kind: current, board: meter, rail: servo6v, filterS: 0.1, staleS: 1, forS: 0.5, gain: 1.02, offset: -0.01, warnBelow: 0.01, warnAbove: 4, hysteresis: 0.2 }
   beak_current: { kind: current, board: adc, input: 3, channel: beak, maxV: 3.3, calibration: [[0.5, 0], [2.5, 10]], pushAboveA: 0.7, pushOverA: 0.3, pushS: 0.3, backOffDeg: 2 }
-  battery: { kind: volts, board: adc, input: 0, rail: servo6v, divider: [100000, 33000], maxV: 2.2, filterS: 0.1, staleS: 1, forS: 0.5, gain: 1.01, offset: 0.02, dipBelow: 6, warnBelow: 6.6, warnAbove: 8.5, hysteresis: 0.2, parkBelow: 6.2 }
+  battery: { kind: volts, board: adc, input: 0, rail: servo6v, at: { plus: TB1-1, return: TB1-7 }, divider: [100000, 33000], maxV: 2.2, filterS: 0.1, staleS: 1, forS: 0.5, gain: 1.01, offset: 0.02, dipBelow: 6, warnBelow: 6.6, warnAbove: 8.5, hysteresis: 0.2, parkBelow: 6.2 }
   beak_angle: { kind: position, board: adc, input: 1, channel: beak, maxV: 3.3, calibration: [[0.5, -45], [2.5, 45]], filterS: 0.02, staleS: 1, forS: 0.5, warnBelow: -10, warnAbove: 40, hysteresis: 1, arriveWithinDeg: 4, settleS: 0.4, lagS: 0.3, slipDeg: 4, wakeUnasked: true }
   foyer_light: { kind: level, board: adc, input: 2, maxV: 3.3, calibration: [[0, 0], [3.3, 1]], filterS: 1, staleS: 5, forS: 2, warnBelow: 0.1, warnAbove: 0.9, hysteresis: 0.05 }
   lid: { kind: contact, board: head, pin: 22, forS: 0.5, warnWhen: open }

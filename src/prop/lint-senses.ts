@@ -2,11 +2,13 @@ import type { Measures, SenseUse } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { dividerOhm } from '../sums/divider.ts';
+import { circuitOf } from './circuit.ts';
 import type { Path } from './finding.ts';
 import { freeRunningOf } from './free-running.ts';
 import { servoOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import { servoDraw } from './kinds/servo.ts';
+import { fromWiring } from './lint-wiring.ts';
 import type { Notes } from './notes.ts';
 import { railOf } from './rails.ts';
 import { dipOf, dividerFactor, senseLimits, sensePoints, senseQuantity } from './senses.ts';
@@ -22,6 +24,7 @@ export function lintSenses(notes: Notes): void {
     if (sense.kind === 'contact') continue;
     const at = ['senses', name];
     lintPlace(notes, at, sense);
+    lintEnds(notes, at, sense);
     lintBoard(notes, at, name, sense, takenBy);
     lintScale(notes, at, sense);
     lintMaxV(notes, at, sense);
@@ -66,6 +69,24 @@ function lintBoard(
         : undefined,
   };
   facts.lintSense?.(use, board, notes);
+}
+
+/** Where along a rail's wires it measures: at ends that the supply's wires reach, on the way to it and back. */
+function lintEnds(notes: Notes, at: Path, sense: Analogue): void {
+  if (sense.kind !== 'volts' || !sense.at || notes.given.broken([...at, 'at'])) return;
+  if (sense.rail === undefined) {
+    notes.error([...at, 'at'], 'it names no rail', 'give the rail whose wires these are ends of');
+    return;
+  }
+  const circuit = fromWiring(notes, circuitOf);
+  const { plus, return: back } = sense.at;
+  const missing = [plus, back].filter((end) => circuit.nodeOf(end) === undefined);
+  if (missing.length > 0)
+    notes.error(
+      [...at, 'at'],
+      `no supply wire ends at ${missing.join(' and ')}`,
+      'give ends of wires, as they are in the file',
+    );
 }
 
 /** What it is the current, voltage or angle of. */

@@ -2,7 +2,7 @@ import type * as z from 'zod';
 import type { Parts } from './schema-parts.ts';
 
 /** The entries of `senses:`, one form for each kind of measured value. */
-export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
+export function senseSchema({ z, name, positive, atLeast0, pin, end }: Parts) {
   const finite = (doc: string) =>
     z.number({ error: 'is not a number; give a finite number' }).describe(doc);
   const input = z
@@ -96,6 +96,15 @@ export function senseSchema({ z, name, positive, atLeast0, pin }: Parts) {
         ...common,
         input: input.optional().describe('analogue input of the board; none for a meter'),
         rail: name('rail').optional().describe('the rail that it measures'),
+        at: z
+          .strictObject({
+            plus: end.describe('the end of a wire at which it measures, such as TB1-1'),
+            return: end.describe('the end against which it measures, such as TB1-7'),
+          })
+          .optional()
+          .describe(
+            "where along the rail's wires it measures; without it, at the supply. The drop up to there is compared with what the wires explain",
+          ),
         divider: z
           .tuple(
             [

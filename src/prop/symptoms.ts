@@ -1,3 +1,3 @@
 /** What may be wrong with a channel of any kind. */
-export const SYMPTOMS = ['dead', 'buzzing', 'wrong-way', 'dim', 'stays-on'] as const;
+export const SYMPTOMS = ['dead', 'buzzing', 'wrong-way', 'dim', 'weak', 'stays-on'] as const;
 export type Symptom = (typeof SYMPTOMS)[number];

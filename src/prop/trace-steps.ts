@@ -2,6 +2,7 @@ import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
 import { type Battery, batteryOf } from './battery.ts';
 import { coreOhm } from './circuit.ts';
+import type { WeakWires } from './drop-ways.ts';
 import { requirementText } from './interlock.ts';
 import { relayOf, servoOf } from './kinds/channel.ts';
 import { atHighV } from './kinds/meter.ts';
@@ -76,6 +77,8 @@ export function stepsFor(site: Site, symptom: Symptom): TraceStep[] {
         ...ohms(site),
         swap(site),
       ];
+    case 'weak':
+      return weak(site);
     case 'stays-on':
       return staysOn(site);
   }
@@ -433,6 +436,41 @@ function swap({ kind, name, signals }: Site): TraceStep {
     otherwise: kind.moves
       ? 'Works: the old servo is dead; teach the new one its limits before the linkage goes on.'
       : 'Works: the old part is dead. Does not work: go back to the first step with fresh eyes.',
+  };
+}
+
+/** Too little voltage arrives, or too much is asked of it. */
+function weak(site: Site): TraceStep[] {
+  const { kind, name } = site;
+  const steps: TraceStep[] = [
+    {
+      power: 'on',
+      check: `Let it work, and read sinew senses and sinew journal: the voltage of rail ${site.rail ?? 'of it'}, dips, wires that are named.`,
+      expect: 'no warning, and no dip when it starts',
+      otherwise:
+        'A voltage that is low everywhere: the supply or the battery. A wire that is named: start there.',
+    },
+  ];
+  if (kind.moves)
+    steps.push({
+      power: 'off',
+      check: `Take the linkage off the horn of ${name}, and move what it drives with one finger.`,
+      expect: 'it moves freely, all the way',
+      otherwise: 'It binds or is heavy: free it, or balance it. The servo was not weak.',
+    });
+  return [...steps, look(site), ...supply(site), ...load(site), ...ohms(site), swap(site)];
+}
+
+/** What has been measured while the prop ran, before anything that a person measures. */
+export function measuredStep(found: WeakWires): TraceStep {
+  const { wires, far, measuredMv, computedMv, amps, excessOhm } = found;
+  const which = wires.join(' or ');
+  return {
+    power: 'off',
+    check: `Measured while it ran: up to ${far}, ${measuredMv} mV at ${amps} A, and ${computedMv} mV computed, so ${which} has ${Math.round(excessOhm * 1000)} mohm more than the wires explain. Look at its crimps, terminals and fuse holder; pull each core gently.`,
+    expect: 'every crimp firm and bright, every screw tight, nothing brown',
+    otherwise:
+      'Loose, brown or crimped on insulation: make it again with the tool for that contact. The journal says when the wires explain the drop again.',
   };
 }
 

@@ -1,10 +1,11 @@
 import { Refusal } from '../shared/errors.ts';
+import type { WeakWires } from './drop-ways.ts';
 import { didYouMean } from './finding.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Prop } from './schema.ts';
 import type { Symptom } from './symptoms.ts';
 import { Site } from './trace-site.ts';
-import { stepsFor, type TraceStep } from './trace-steps.ts';
+import { measuredStep, stepsFor, type TraceStep } from './trace-steps.ts';
 
 /**
  * Fault-finding: from a channel that fails to what it depends on, in a technician's order (common
@@ -38,10 +39,16 @@ export const CAUTIONS: readonly string[] = [
 
 /**
  * What to check when a channel fails.
+ * @param weak wires that have too much resistance by what is measured; those on its way come first
  * @throws Refusal `noSuchThing` for a channel that does not exist, `invalidParams` for a symptom that its
  * kind cannot have.
  */
-export function traceFault(prop: Prop, channel: string, symptom: Symptom = 'dead'): Trace {
+export function traceFault(
+  prop: Prop,
+  channel: string,
+  symptom: Symptom = 'dead',
+  weak: readonly WeakWires[] = [],
+): Trace {
   if (!Object.hasOwn(prop.channels, channel)) {
     const advice = didYouMean(channel, Object.keys(prop.channels));
     throw new Refusal('channel.unknown', `there is no channel ${channel}; ${advice}`, { channel });
@@ -55,8 +62,9 @@ export function traceFault(prop: Prop, channel: string, symptom: Symptom = 'dead
       { channel, symptom },
     );
   const site = new Site(prop, channel);
-  const steps = stepsFor(site, symptom);
   const { rail, fuse, wires, connectors, gaps } = site.dependence();
+  const ours = weak.filter((one) => one.wires.some((label) => wires.includes(label)));
+  const steps = [...ours.map(measuredStep), ...stepsFor(site, symptom)];
   return {
     channel,
     kind,

@@ -1,4 +1,5 @@
 import type { Params, Result } from '../api/methods.ts';
+import type { WeakWires } from '../prop/drop-ways.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { findWires } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
@@ -14,7 +15,11 @@ import type { AnswerToGateway, AskedMethod, FromGateway } from './protocol.ts';
 import type { Sounds } from './sounds.ts';
 
 /** @returns JSON */
-type Work<M extends AskedMethod> = (params: Params<M>, session: string) => Promise<string>;
+type Work<M extends AskedMethod> = (
+  params: Params<M>,
+  session: string,
+  weak: readonly WeakWires[],
+) => Promise<string>;
 type Ask = Extract<FromGateway, { t: 'ask' }>;
 
 /** What one session may have waiting. */
@@ -94,11 +99,11 @@ export class Asks {
     });
   }
 
-  async #do({ id, session, method, params }: Ask): Promise<void> {
+  async #do({ id, session, method, params, weak = [] }: Ask): Promise<void> {
     this.#busy.set(session, (this.#busy.get(session) ?? 0) + 1);
     let answer: AnswerToGateway;
     try {
-      answer = { id, text: await this.#textFor(session, method, params) };
+      answer = { id, text: await this.#textFor(session, method, params, weak) };
     } catch (error) {
       answer = { id, error: this.#errorOf(error) };
     }
@@ -114,18 +119,26 @@ export class Asks {
     return asRefusal(error).toObject();
   }
 
-  async #textFor(session: string, method: AskedMethod, params: object): Promise<string> {
+  async #textFor(
+    session: string,
+    method: AskedMethod,
+    params: object,
+    weak: readonly WeakWires[],
+  ): Promise<string> {
     const work = this.#works[method] as Work<never>;
-    return work(params as never, session);
+    return work(params as never, session, weak);
   }
 
   /** What works out each answer, as JSON. */
   readonly #works: { [M in AskedMethod]: Work<M> } = {
     'loom.find': (params) =>
       this.#cached('loom.find', params, (prop) => ({ wires: findWires(prop, params.text) })),
-    'loom.trace': (params) =>
-      this.#cached('loom.trace', params, (prop) =>
-        traceFault(prop, params.channel, params.symptom),
+    'loom.trace': (params, _session, weak) =>
+      this.#cached(
+        'loom.trace',
+        params,
+        (prop) => traceFault(prop, params.channel, params.symptom, weak),
+        weak,
       ),
     'budget.read': (_params, session) => this.#plan(session, { about: 'budget', ...this.#text() }),
     'budget.cue': ({ cue }, session) => this.#plan(session, { about: 'cue', ...this.#text(), cue }),
@@ -219,6 +232,7 @@ export class Asks {
     method: M,
     params: Params<M>,
     make: (prop: Prop) => Result<M>,
+    measured: readonly WeakWires[] = [],
   ): Promise<string> {
     const { loaded, version } = this.#keeper.inUse;
     if (version !== this.#keptFor) {
@@ -226,7 +240,7 @@ export class Asks {
       this.#characters = 0;
       this.#keptFor = version;
     }
-    const key = `${method} ${JSON.stringify(params)}`;
+    const key = `${method} ${JSON.stringify([params, measured])}`;
     let text = this.#kept.get(key);
     if (text !== undefined) this.#kept.delete(key);
     else {

@@ -1,5 +1,6 @@
 import { isDeepStrictEqual } from 'node:util';
 import type { ChangeMessage, CoreProp } from '../core/core-prop.ts';
+import { dropWaysOf } from '../prop/drop-ways.ts';
 import type { Loaded } from '../prop/load.ts';
 import { longCue } from '../prop/long-cue.ts';
 import type { Cue, Prop } from '../prop/schema.ts';
@@ -25,6 +26,7 @@ export function coreProp({ loaded: { prop }, view }: Compiled): CoreProp {
     channels: Object.fromEntries(channels),
     cueDurationsS: view.cueDurationsS,
     cueTakes: takesOfCues(prop),
+    dropWays: dropWaysOf(prop),
   };
 }
 
@@ -70,11 +72,14 @@ export function* changeMessages(
     whenParked,
     changed: changes.list,
     view: viewBytes(after.view),
-    rest: Object.fromEntries(
-      [...new Set([...Object.keys(prop), ...parts])]
-        .filter(wanted)
-        .map((part) => [part, prop[part as keyof Prop]]),
-    ),
+    rest: {
+      ...Object.fromEntries(
+        [...new Set([...Object.keys(prop), ...parts])]
+          .filter(wanted)
+          .map((part) => [part, prop[part as keyof Prop]]),
+      ),
+      ...otherWays(before.loaded.prop, prop, whenParked),
+    },
   };
   for (const [name, spec] of Object.entries(prop.channels)) {
     const was = before.loaded.prop.channels[name];
@@ -97,6 +102,12 @@ export function* changeMessages(
       if (!Object.hasOwn(prop.cues, name))
         yield { t: 'cue', name, cue: undefined, durationS: null };
   yield { t: 'end' };
+}
+
+/** Where drops are compared with those that the wires explain, if that is another now. */
+function otherWays(was: Prop, is: Prop, always: boolean): Pick<CoreProp, 'dropWays'> {
+  const dropWays = dropWaysOf(is);
+  return always || !isDeepStrictEqual(dropWaysOf(was), dropWays) ? { dropWays } : {};
 }
 
 /** What a step that has not changed played before. */

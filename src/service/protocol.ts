@@ -8,6 +8,7 @@ import type { Restored, Saved } from '../core/store.ts';
 import type { Battery } from '../prop/battery.ts';
 import type { CueChange } from '../prop/cue-change.ts';
 import type { CueHint } from '../prop/cue-hints.ts';
+import type { WeakWires } from '../prop/drop-ways.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { ChannelKind } from '../prop/kinds/channel.ts';
@@ -161,7 +162,15 @@ export interface Opened {
 export type AskedMethod = MethodBy<'service'> | 'journal.read';
 
 export type FromGateway =
-  | { t: 'ask'; id: number; session: string; method: AskedMethod; params: object }
+  | {
+      t: 'ask';
+      id: number;
+      session: string;
+      method: AskedMethod;
+      params: object;
+      /** Wires that have too much resistance, by what is measured now. */
+      weak?: readonly WeakWires[];
+    }
   /** What the session still waits for need not be worked out. */
   | { t: 'gone'; session: string }
   | Extract<ToService, { t: 'log' }>;

@@ -93,6 +93,11 @@ describe('scale and limits', () => {
     ],
     ['x: { kind: volts, board: head, rail: six, parkBelow: »5.9 }', 'would wake again at 6.08 V'],
     ['x: { kind: volts, board: head, rail: six, dipBelow: »5.9 }', 'a dip would never be over'],
+    [
+      'x: { kind: volts, board: head, rail: six, at: »{ plus: Q1-1, return: Q1-2 } }',
+      'no supply wire ends at Q1-1 and Q1-2',
+    ],
+    ['x: { kind: volts, board: head, at: »{ plus: Q1-1, return: Q1-2 } }', 'it names no rail'],
     ['x: { kind: volts, board: head, gain: »0 }', 'is 0'],
     ['x: { kind: volts, board: head, staleS: »0 }', 'is not above 0'],
   ])('%s', (line, wrong) => finds(line, wrong));

@@ -115,6 +115,22 @@ describe('a dead servo', () => {
     expect(reading!.high).toBeCloseTo(0.297 * 1.1, 3);
   });
 
+  test('wires that have too much resistance by what was measured come first, with the numbers', () => {
+    const [label] = traceFault(owl, 'beak').wires;
+    const found = {
+      ...{ rail: 'servo6v', far: 'block', wires: [label!], measuredMv: 812, computedMv: 212 },
+      ...{ amps: 3, excessOhm: 0.2, text: '' },
+    };
+    const [first] = traceFault(owl, 'beak', 'weak', [found]).steps;
+    expect(first!.check).toBe(
+      `Measured while it ran: up to block, 812 mV at 3 A, and 212 mV computed, so ${label} has 200 mohm more than the wires explain. Look at its crimps, terminals and fuse holder; pull each core gently.`,
+    );
+    // One on another way says nothing of this channel.
+    const other = traceFault(owl, 'beak', 'weak', [{ ...found, wires: ['W99'] }]);
+    expect(other.steps).toEqual(traceFault(owl, 'beak', 'weak').steps);
+    expect(other.steps.length).toBeGreaterThan(5);
+  });
+
   test('on a chip the pulses come at its own frequency', () => {
     const text = propText(
       `a: ${servo(3, { wire: '{ label: A1, cores: [{ role: signal, colour: YE, from: P1-3, to: S1-1 }] }' })}`,
@@ -243,7 +259,7 @@ describe('refusals', () => {
 
   test('a symptom that its kind cannot have', () => {
     expect(() => traceFault(owl, 'beak', 'dim')).toThrow(
-      /servo.*dead, buzzing, wrong-way, not dim/,
+      /servo.*dead, weak, buzzing, wrong-way, not dim/,
     );
   });
 });

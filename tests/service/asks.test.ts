@@ -64,6 +64,24 @@ test('a session may have sixteen questions waiting, and no say over others', asy
   });
 });
 
+test('what is measured of wires is in the answer as long as it is measured', async () => {
+  await open();
+  const found = {
+    ...{ rail: 'servo6v', far: 'block', wires: ['W07'], measuredMv: 812, computedMv: 212 },
+    ...{ amps: 3, excessOhm: 0.2, text: '' },
+  };
+  const first = async (id: number, weak?: object[]) => {
+    const params = { channel: 'beak', symptom: 'weak' };
+    const ask = { t: 'ask', id, session: 'a', method: 'loom.trace', params } as const;
+    rig.service.ask({ ...ask, ...(weak && { weak: weak as [] }) });
+    while (!rig.answers.has(id)) await new Promise(setImmediate);
+    return JSON.parse((rig.answers.get(id) as { text: string }).text).steps[0].check as string;
+  };
+  expect(await first(900)).not.toContain('Measured while it ran');
+  expect(await first(901, [found])).toContain('so W07 has 200 mohm more');
+  expect(await first(902)).not.toContain('Measured while it ran');
+});
+
 test('a session that is gone gets no answer, and its questions are dropped', async () => {
   await open();
   for (let id = 900; id < 910; id++)

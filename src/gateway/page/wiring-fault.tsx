@@ -10,6 +10,7 @@ const WORDS: Record<Symptom, string> = {
   buzzing: 'it buzzes or runs hot',
   'wrong-way': 'it moves the wrong way, or another one moves',
   dim: 'it is too dim',
+  weak: 'it is weak or slow, or what it switches is',
   'stays-on': 'it stays on',
 };
 

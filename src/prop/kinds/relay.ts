@@ -29,7 +29,7 @@ export const relay: Kind<RelayChannel> = {
     cores: 'the input of a relay has a control core and a return',
   },
   faults: {
-    symptoms: ['dead', 'stays-on'],
+    symptoms: ['dead', 'weak', 'stays-on'],
     rulesOut: ({ duty }) => (duty ? ['it is not in its duty rest'] : []),
     levels: (channel, name) => [
       { command: `sinew switch ${name} on`, ...steady(!activeLow(channel)) },

@@ -75,7 +75,7 @@ export const servo: Kind<ServoChannel> = {
     cores: 'a servo has signal, plus and return',
   },
   faults: {
-    symptoms: ['dead', 'buzzing', 'wrong-way'],
+    symptoms: ['dead', 'weak', 'buzzing', 'wrong-way'],
     rulesOut: () => [],
     levels,
   },

@@ -2,6 +2,7 @@ import { describe, expect, test } from 'vitest';
 import type { Params } from '../../../src/api/methods.ts';
 import { SimDriver } from '../../../src/boards/sim/driver.ts';
 import { Commands } from '../../../src/core/commands.ts';
+import { dropWaysOf } from '../../../src/prop/drop-ways.ts';
 import { makeProp, Rig, relay, servo } from '../rig.ts';
 
 /** Simulated servos with a simulated meter, in the simulated plant. */
@@ -54,6 +55,61 @@ describe('what a simulated meter measures', () => {
     // Ohm: 1 A through 0.05 ohm.
     expect(restV - value('supply')).toBeGreaterThan(0.035);
     expect(restV - value('supply')).toBeLessThan(0.065);
+  });
+
+  test('the far end of the wires has what they leave, and a good loom is never accused', async () => {
+    const core = (role: string, from: string, to: string) => ({ role, colour: 'RD', from, to });
+    const wire = (label: string, ...cores: object[]) => ({
+      label,
+      sectionMm2: 0.5,
+      lengthM: 2,
+      cores,
+    });
+    const to = (n: number) => ({
+      wire: wire(
+        `W1${n}`,
+        core('plus', `TB1-${n}`, `S${n}-2`),
+        core('return', `TB2-${n}`, `S${n}-3`),
+      ),
+    });
+    const prop = makeProp(
+      {
+        beak: servo({ rail: 'six', draw, ...to(1) }),
+        tail: servo({ rail: 'six', draw, ...to(2) }),
+      },
+      {
+        rails: { six: { volts: 6, limitA: 10, supply: { plus: 'PS-1', return: 'PS-2' } } },
+        boards: { main: { driver: 'sim' }, meter: { driver: 'sim' } },
+        connectors: { TB1: { bridged: [[1, 2, 9]] }, TB2: { bridged: [[1, 2, 9]] } },
+        wires: [
+          {
+            ...wire('W01', core('plus', 'PS-1', 'TB1-9'), core('return', 'PS-2', 'TB2-9')),
+            rail: 'six',
+          },
+        ],
+        senses: {
+          ...{ draw: DRAW, near: SUPPLY },
+          far: { ...SUPPLY, input: 0, at: { plus: 'TB1-9', return: 'TB2-9' } },
+        },
+      },
+    );
+    const { rig, client } = await Rig.live({ ...prop, dropWays: dropWaysOf(prop) } as typeof prop, {
+      drivers: { meter: new SimDriver(), main: new SimDriver({ beak: { lagS: 0.05 } }) },
+    });
+    const value = (name: string) => rig.core.body.senses.valueOf(rig.core.body.senses.find(name)!);
+    for (let i = 0; i < 20; i++) {
+      for (const channel of ['beak', 'tail'])
+        await client.call('channel.move', { channel, to: i % 2 ? -40 : 40 });
+      await rig.run(1000);
+    }
+    await client.call('channel.move', { channel: 'beak', to: 40 });
+    await client.call('channel.move', { channel: 'tail', to: 40 });
+    await rig.run(300);
+    // Two cores of 2 m and 0.5 mm2: Ohm's law with copper at 20 C (IEC 60028).
+    const wiresOhm = 2 * ((0.017241 * 2) / 0.5);
+    expect(value('draw')).toBeGreaterThan(0.2);
+    expect(value('near') - value('far')).toBeCloseTo(value('draw') * wiresOhm, 2);
+    expect(rig.core.safety.senses ?? []).toEqual([]);
   });
 
   test('a small battery falls further', async () => {
