@@ -41,6 +41,8 @@ export interface BoardFacts<Entry, Place extends object = object> {
   enable?(board: Entry): { board: string; pin: number } | undefined;
   /** What it measures; undefined where it measures nothing. */
   measures?(board: Entry): Measures;
+  /** Of a chip that can be at several I2C addresses: those to try, in this order. */
+  addresses?: readonly number[];
   /** Boards with the same value share the same physical pins. */
   pinSpace(name: string): string;
   /** Identifies the physical pin, whatever the name of its board: saved state is valid for that pin only. */
@@ -62,6 +64,8 @@ export interface Measures {
   quantities: readonly Quantity[];
   /** Its inputs are 0 up to, but not including, this; 0 where a measurement names no input. */
   inputs: number;
+  /** The highest voltage that a measured input withstands (V); absent where any will do. */
+  inputV?: number;
   /** The shunt in the path of the current that it measures (ohm). */
   shuntOhm?: number;
 }

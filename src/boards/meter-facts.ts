@@ -37,7 +37,12 @@ export function meterFacts<Driver extends string>(
       entry: () => ({ driver, ...usual }),
       canBeCut: false,
     },
-    measures: ({ shuntOhm }) => ({ quantities: ['current', 'volts'], inputs: 0, shuntOhm }),
+    // Not 0x40 first, which a new PCA9685 has, nor those of an ADS1115.
+    addresses: [0x45, 0x44, 0x41, 0x40, 0x46, 0x47, 0x4c, 0x4d, 0x4e, 0x4f],
+    measures: ({ shuntOhm }) => ({
+      ...{ quantities: ['current', 'volts'], inputs: 0 },
+      ...{ inputV: range.maxBusV, shuntOhm },
+    }),
     lintBoard: (name, board, notes) => lintMeter(name, board, range, notes),
     lintSense: (use, board, notes) => lintMeterSense(use, board, range, notes),
   } as const satisfies BoardFacts<MeterBoard, I2cPlace>;

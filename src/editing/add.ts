@@ -3,6 +3,7 @@ import { servoOf } from '../prop/kinds/channel.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
 import { FIRST_SOUND, LOUD_CAUTION, SOUND_REASONS } from '../proposal/loudspeaker.ts';
 import { USES } from '../proposal/pins.ts';
+import { addMeter, addSense } from './add-measuring.ts';
 import type { Add } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
 import { choosePins, type PinChoice, type PinUse } from './pins.ts';
@@ -22,6 +23,12 @@ export function add(draft: Draft, change: Add): void {
       draft.cautions.push(
         'A rail needs a fuse close to its supply, for the thinnest of its wires. The loom proposes one once something draws from it.',
       );
+      break;
+    case 'meter':
+      addMeter(draft, change);
+      break;
+    case 'sense':
+      addSense(draft, change);
       break;
     case 'mark':
       for (const channel of change.channels) {

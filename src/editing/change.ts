@@ -1,7 +1,7 @@
 /** What a person asks for: one change of the parts of a prop. */
 
 /** What can be added, renamed, moved or removed. */
-export type PartOfProp = 'channel' | 'rail' | 'group' | 'pose' | 'mark' | 'wire';
+export type PartOfProp = 'channel' | 'rail' | 'group' | 'pose' | 'mark' | 'wire' | 'sense';
 
 /** A core of a wire, as the file has it. */
 export interface CoreSpec {
@@ -38,6 +38,29 @@ export type Add =
       limitsDeg?: [number, number] | undefined;
       /** Of a relay: a low level closes it. */
       activeLow?: boolean | undefined;
+    }
+  | {
+      do: 'add';
+      what: 'meter';
+      name: string;
+      /** A part that measures, or the driver of one. */
+      part: string;
+      bus?: number | undefined;
+      /** Proposed where it is not given. */
+      address?: number | undefined;
+    }
+  | {
+      do: 'add';
+      what: 'sense';
+      name: string;
+      kind: 'volts' | 'current';
+      board: string;
+      /** Of a board with analogue inputs; proposed where it is not given. */
+      input?: number | undefined;
+      rail?: string | undefined;
+      limits?:
+        | { warnBelow?: number; warnAbove?: number; parkBelow?: number; dipBelow?: number }
+        | undefined;
     }
   | { do: 'add'; what: 'rail'; name: string; volts: number; limitA: number }
   | { do: 'add'; what: 'mark'; name: string; channels: string[]; deg: number }

@@ -27,6 +27,11 @@ export function remove(draft: Draft, change: Remove): void {
       draft.mustHave(what, 'poses', name);
       removePose(draft, name);
       break;
+    case 'sense':
+      draft.mustHave(what, 'senses', name);
+      draft.cautions.push(`Nothing warns of ${name}, or parks for it, from then on.`);
+      draft.remove(draft.goes('senses', name));
+      break;
     case 'mark':
       removeMark(draft, change);
       break;

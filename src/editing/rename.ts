@@ -29,6 +29,11 @@ export function rename(draft: Draft, change: Rename): void {
       follow(draft, what, name, to);
       draft.rename([`${what}s`, name], to);
       break;
+    case 'sense':
+      draft.mustHave(what, 'senses', name);
+      draft.mustBeFree(what, to, Object.keys(draft.section('senses')));
+      draft.rename(['senses', name], to);
+      break;
     case 'mark':
       renameMark(draft, change);
       break;

@@ -3,6 +3,7 @@ import { planChange } from '../editing/plan.ts';
 import { findingInfos } from '../prop/finding-info.ts';
 import { KIND_NAMES } from '../prop/kinds/channel.ts';
 import type { Loaded } from '../prop/load.ts';
+import { MEASURING, measuringBoards } from '../prop/measuring-parts.ts';
 import { partsFor } from '../prop/parts.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
@@ -17,7 +18,12 @@ export function partsAnswer(
   const loaded = read(question);
   if (!loaded.prop) return refuseFaulty(loaded);
   if (question.about === 'data')
-    return { version, data: loaded.raw as Record<string, unknown>, parts: partsByKind() };
+    return {
+      version,
+      data: loaded.raw as Record<string, unknown>,
+      parts: partsByKind(),
+      measuring: measuringBoards(loaded.prop),
+    };
   const { after, findings, ...plan } = planChange(loaded, question.change);
   return {
     ...plan,
@@ -28,5 +34,6 @@ export function partsAnswer(
 }
 
 function partsByKind(): Record<string, string[]> {
-  return Object.fromEntries(KIND_NAMES.map((kind) => [kind, partsFor(kind)]));
+  const ofKinds = KIND_NAMES.map((kind) => [kind, partsFor(kind)] as const);
+  return { ...Object.fromEntries(ofKinds), meter: [...MEASURING] };
 }

@@ -289,6 +289,75 @@ describe('remove', () => {
   });
 });
 
+describe('what measures', () => {
+  const six = (more = '') =>
+    prop(
+      `${propText(`a: ${servo(4, { rail: 'six' })}`)}
+rails: { six: { volts: 6, limitA: 5 }, pack: { volts: 7.4, limitA: 5, battery: { capacityAh: 2, fullV: 8.4 } } }
+${more}`,
+    );
+  const added = (loaded: Loaded, change: Change) => planChange(loaded, change).after;
+
+  test('a meter gets a free address, its part and a caution; the check has nothing to say', () => {
+    const change: Change = { do: 'add', what: 'meter', name: 'meter', part: 'ina226-r010' };
+    const { after, cautions, findings } = planChange(six(), change);
+    const one = { driver: 'ina226', part: 'ina226-r010', bus: 1, address: 0x45 };
+    expect(after.prop!.boards.meter).toMatchObject(one);
+    expect(cautions.join()).toContain('every supply unplugged');
+    expect(findings).toEqual([]);
+    const second = added(after, { ...change, name: 'other' });
+    expect(second.prop!.boards.other).toMatchObject({ address: 0x44 });
+    expect(refused(after, { ...change, name: 'meter' })).toContain('is taken');
+    expect(refused(after, { ...change, name: 'x', part: 'servo-9g' })).toContain(
+      'ina219-r100, ina226-r100, ina226-r010, ina226-r002, ads1115',
+    );
+  });
+
+  test('the voltage of a pack at a converter of 3.3 V gets a divider that is safe at 5 %', () => {
+    const adc = added(six(), { do: 'add', what: 'meter', name: 'adc', part: 'ads1115' });
+    const sense = { do: 'add', what: 'sense', kind: 'volts', board: 'adc' } as const;
+    const limits = { warnBelow: 6.6, parkBelow: 6.2 };
+    const plan = planChange(adc, { ...sense, name: 'pack', rail: 'pack', limits });
+    const entry = plan.after.prop!.senses.pack!;
+    expect(entry).toMatchObject({ kind: 'volts', board: 'adc', input: 0, rail: 'pack', ...limits });
+    const [upper, lower] = (entry as { divider: [number, number] }).divider;
+    expect((8.4 * 1.05 * lower) / (0.95 * upper + 1.05 * lower)).toBeLessThanOrEqual(3.3);
+    expect(plan.reasons.map(({ what }) => what)).toEqual(['divider', 'input']);
+    expect(plan.findings).toEqual([]);
+    const next = added(plan.after, { ...sense, name: 'six', rail: 'six' });
+    expect(next.prop!.senses.six).toMatchObject({ input: 1 });
+    expect(refused(next, { ...sense, name: 'amps', kind: 'current', rail: 'six' })).toContain(
+      'name a meter',
+    );
+    expect(refused(next, { ...sense, name: 'x', board: 'main', rail: 'sux' })).toMatch(
+      /no rail sux|measures nothing/,
+    );
+  });
+
+  test('a meter measures one current and one voltage, without inputs', () => {
+    const meter = added(six(), { do: 'add', what: 'meter', name: 'm', part: 'ina226-r010' });
+    const sense = { do: 'add', what: 'sense', board: 'm', rail: 'six' } as const;
+    const amps = added(meter, {
+      ...sense,
+      name: 'amps',
+      kind: 'current',
+      limits: { warnAbove: 4 },
+    });
+    expect(amps.prop!.senses.amps).toMatchObject({ kind: 'current', warnAbove: 4 });
+    const both = added(amps, { ...sense, name: 'volts', kind: 'volts' });
+    expect('input' in both.prop!.senses.volts! && both.prop!.senses.volts.input).toBeFalsy();
+    expect(refused(both, { ...sense, name: 'more', kind: 'current' })).toContain('add another');
+    const renamed = added(both, { do: 'rename', what: 'sense', name: 'amps', to: 'draw' });
+    expect(Object.keys(renamed.prop!.senses)).toEqual(['draw', 'volts']);
+    const gone = planChange(renamed, { do: 'remove', what: 'sense', name: 'volts' });
+    expect(Object.keys(gone.after.prop!.senses)).toEqual(['draw']);
+    expect(gone.cautions.join()).toContain('Nothing warns');
+    const none = added(gone.after, { do: 'remove', what: 'sense', name: 'draw' });
+    expect(none.text).not.toContain('senses');
+    expect(refused(none, { do: 'remove', what: 'sense', name: 'draw' })).toContain('no sense draw');
+  });
+});
+
 describe('move', () => {
   test('the wire’s core goes to the new pin’s cavity', () => {
     // Physical pin 11 of the 40-pin header is GPIO 17, pin 21 is GPIO 9 (the board's own pin-out, from memory).

@@ -20,7 +20,7 @@ function partChange({ z, want, channel }: Fields) {
     .max(1000)
     .optional()
     .describe('of a mark: the servos that have it, changed together');
-  const part = z.enum(['channel', 'rail', 'group', 'pose', 'mark', 'wire']);
+  const part = z.enum(['channel', 'rail', 'group', 'pose', 'mark', 'wire', 'sense']);
   const core = z.strictObject({
     role: z.string().min(1).max(32),
     colour: z.string().min(2).max(8),
@@ -44,6 +44,31 @@ function partChange({ z, want, channel }: Fields) {
           rail: z.string().max(64).optional(),
           limitsDeg: z.tuple([z.number(), z.number()]).optional(),
           activeLow: z.boolean().optional(),
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('meter'),
+          name: partName,
+          part: z.string().max(64).describe('a part that measures, or the driver of one'),
+          bus: z.int().min(0).max(1000).optional(),
+          address: z.int().min(0).max(127).optional(),
+        }),
+        z.strictObject({
+          ...adding,
+          what: z.literal('sense'),
+          name: partName,
+          kind: z.enum(['volts', 'current']),
+          board: z.string().max(64),
+          input: z.int().min(0).max(63).optional(),
+          rail: z.string().max(64).optional(),
+          limits: z
+            .strictObject({
+              warnBelow: z.number().optional(),
+              warnAbove: z.number().optional(),
+              parkBelow: z.number().optional(),
+              dipBelow: z.number().optional(),
+            })
+            .optional(),
         }),
         z.strictObject({
           ...adding,
@@ -125,7 +150,7 @@ function partChange({ z, want, channel }: Fields) {
         }),
       ],
       want(
-        'a change: { do: add, rename, move, order or remove; what: channel, rail, group, pose, mark, wire or stage; ... }',
+        'a change: { do: add, rename, move, order or remove; what: channel, meter, sense, rail, group, pose, mark, wire or stage; ... }',
       ),
     )
     .describe('one change of the parts of a prop');
@@ -142,6 +167,7 @@ export const parts = {
         version: '7c043d0ff5ca6974',
         data: { sinew: 1, name: 'Foyer owl', groups: { lids: ['lid_left', 'lid_right'] } },
         parts: { servo: ['servo-9g', 'servo-standard'] },
+        measuring: ['meter'],
       },
     },
     by: 'service',
@@ -154,7 +180,10 @@ export const parts = {
         data: z.record(z.string(), z.unknown()).describe('by the top-level keys of the file'),
         parts: z
           .record(z.string(), z.array(z.string()))
-          .describe('the classes of part in the library, by kind of channel'),
+          .describe(
+            'the classes of part in the library, by kind of channel; under meter, what measures',
+          ),
+        measuring: z.array(z.string()).describe('the boards that measure something'),
       }),
   },
   'prop.plan': {

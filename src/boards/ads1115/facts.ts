@@ -34,7 +34,8 @@ export const ads1115 = {
     entry: () => ({ driver: 'ads1115' }),
     canBeCut: false,
   },
-  measures: () => ({ quantities: ['volts'], inputs: INPUTS }),
+  addresses: [0x48, 0x49, 0x4a, 0x4b],
+  measures: ({ vddV = 3.3 }) => ({ quantities: ['volts'], inputs: INPUTS, inputV: vddV }),
   lintBoard: lintAddress,
   lintSense,
 } as const satisfies BoardFacts<Ads1115Board, I2cPlace>;

@@ -13,6 +13,9 @@ const WHAT = {
   lamp: 'a dimmed light',
   sound: 'a loudspeaker',
   rail: 'a rail',
+  meter: 'a meter or converter',
+  volts: 'a measured voltage',
+  current: 'a measured current',
   group: 'a group',
   pose: 'a pose',
   wire: 'a wire',
@@ -95,6 +98,32 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
         { name: 'volts', label: 'Volts', hint: '6' },
         { name: 'limitA', label: 'Amperes that it gives', hint: '5' },
       ];
+    case 'meter':
+      return [
+        name,
+        { name: 'part', label: 'Part', options: file.value?.parts.meter ?? [], hint: 'choose …' },
+        { name: 'bus', label: 'I2C bus', hint: '1' },
+        { name: 'address', label: 'Address', hint: 'propose' },
+      ];
+    case 'volts':
+    case 'current':
+      return [
+        name,
+        {
+          name: 'board',
+          label: 'Measured by',
+          options: file.value?.measuring ?? [],
+          hint: 'choose …',
+        },
+        { name: 'rail', label: 'Rail', options: rails, hint: 'none' },
+        ...(kind === 'volts'
+          ? [
+              { name: 'warnBelow', label: 'Warn below (V)', hint: 'never' },
+              { name: 'parkBelow', label: 'Park below (V)', hint: 'never' },
+              { name: 'dipBelow', label: 'Report dips below (V)', hint: 'never' },
+            ]
+          : [{ name: 'warnAbove', label: 'Warn above (A)', hint: 'never' }]),
+      ];
     case 'group':
       return [name, { name: 'members', label: 'Servos', hint: 'claw_left claw_right' }];
     case 'pose':
@@ -130,6 +159,14 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
   }
 }
 
+const LIMITS = ['warnBelow', 'warnAbove', 'parkBelow', 'dipBelow'] as const;
+
+/** A number as it is printed on a board, `0x45` or `69`; NaN where it is none, undefined where nothing is given. */
+function addressOf(text = ''): number | undefined {
+  const typed = text.trim();
+  return typed === '' ? undefined : Number(typed);
+}
+
 /** The change, or what is missing. */
 function changeOf(kind: string, values: Readonly<Record<string, string>>): Change | string {
   const name = values.name?.trim() ?? '';
@@ -139,6 +176,29 @@ function changeOf(kind: string, values: Readonly<Record<string, string>>): Chang
     case 'rail':
       if (!(number('volts') > 0 && number('limitA') > 0)) return 'Give volts and amperes above 0.';
       return { do: 'add', what: 'rail', name, volts: number('volts'), limitA: number('limitA') };
+    case 'meter': {
+      if (!values.part) return 'Choose a part.';
+      const [bus, address] = [addressOf(values.bus), addressOf(values.address)];
+      if (Number.isNaN(bus) || Number.isNaN(address))
+        return 'Give bus and address as numbers, such as 1 and 0x45.';
+      return {
+        ...{ do: 'add', what: 'meter', name, part: values.part },
+        ...(bus !== undefined && { bus }),
+        ...(address !== undefined && { address }),
+      };
+    }
+    case 'volts':
+    case 'current': {
+      if (!values.board) return 'Choose what measures it; add a meter or converter first.';
+      const given = LIMITS.filter((key) => values[key]?.trim());
+      if (given.some((key) => !Number.isFinite(number(key)))) return 'Give limits as numbers.';
+      const limits = Object.fromEntries(given.map((key) => [key, number(key)]));
+      return {
+        ...{ do: 'add', what: 'sense', name, kind, board: values.board },
+        ...(values.rail && { rail: values.rail }),
+        ...(given.length > 0 && { limits }),
+      };
+    }
     case 'group': {
       const members = typedWords(values.members);
       if (members.length === 0) return 'Name at least one servo.';

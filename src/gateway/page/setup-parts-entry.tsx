@@ -26,7 +26,7 @@ interface PartProps {
   of: number;
 }
 
-type What = 'channel' | 'rail' | 'group' | 'pose' | 'wire' | 'mark';
+type What = 'channel' | 'rail' | 'group' | 'pose' | 'wire' | 'mark' | 'sense';
 
 function Rename({ what, name }: { what: What; name: string }) {
   return (
@@ -334,6 +334,26 @@ export function RailPart(props: PartProps) {
       <div class="row">
         <Order what="rail" {...props} />
         <Remove what="rail" name={name} />
+      </div>
+    </div>
+  );
+}
+
+/** All of what is measured. */
+export function SensePart({ name }: PartProps) {
+  const data = mapOf(section('senses')[name]);
+  return (
+    <div class="part">
+      <Rename what="sense" name={name} />
+      <Fields
+        of={name}
+        path={['senses', name]}
+        data={data}
+        explained={`senses.${data.kind}`}
+        except={['kind']}
+      />
+      <div class="row">
+        <Remove what="sense" name={name} />
       </div>
     </div>
   );

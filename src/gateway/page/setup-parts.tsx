@@ -20,7 +20,14 @@ import {
   section,
   undo,
 } from './setup-parts-data.ts';
-import { ChannelPart, GroupPart, PosePart, RailPart, WirePart } from './setup-parts-entry.tsx';
+import {
+  ChannelPart,
+  GroupPart,
+  PosePart,
+  RailPart,
+  SensePart,
+  WirePart,
+} from './setup-parts-entry.tsx';
 import { wireEntries } from './setup-parts-wires.ts';
 import { holding, version } from './store.ts';
 
@@ -151,6 +158,12 @@ function Lists() {
       )}
       <List title="Channels" what="channel" names={channels} Shown={ChannelPart} />
       <List title="Rails" what="rail" names={Object.keys(section('rails'))} Shown={RailPart} />
+      <List
+        title="Measured"
+        what="sense"
+        names={Object.keys(section('senses'))}
+        Shown={SensePart}
+      />
       <List title="Groups" what="group" names={Object.keys(section('groups'))} Shown={GroupPart} />
       <List title="Poses" what="pose" names={Object.keys(section('poses'))} Shown={PosePart} />
       <List
