@@ -43,7 +43,7 @@ export interface BatteryState {
 }
 
 /** Below this it draws next to nothing, and how long it lasts says nothing (A). */
-const LEAST_A = 0.001;
+const LEAST_A = 0.01;
 
 /** @param numbers in the places of `BATTERY_FIELD`; NaN where not known */
 export function batteryState(

@@ -10,6 +10,8 @@ import type { Row } from './table.ts';
 
 const TICK_MS = 5;
 const COUNTS = [16, 64, 256, 1000];
+/** A prop of usual size with many meters: each has a new reading at every look. */
+const SENSED = { servos: 16, meters: 6 };
 /** Ticks in a row that are timed as one, so that reading the clock costs nothing. */
 const BATCH = 100;
 const BATCHES = 30;
@@ -29,24 +31,42 @@ const WARM = { red: 0.9, green: 0.5, blue: 0.2 };
 const PALE = { red: 0.8, green: 0.45, blue: 0.3 };
 const FADE_S = (TURN_TICKS * TICK_MS) / 1000;
 
-/** A board that takes what it is given: the core alone is measured. */
+/** A board that takes what it is given, and always has a new reading: the core alone is measured. */
 const board = (): Driver => ({
   pulseStepUs: 1,
   async open() {},
   write() {},
   read: () => 0,
+  async openSenses() {},
+  reading(sense, nowMs, into) {
+    into.value = 5 + ((nowMs + sense) % 7) / 100;
+    into.low = into.value;
+    into.atMs = nowMs;
+    into.fault = undefined;
+  },
   async close() {},
 });
+
+/** Measured on each of the boards that only measure: the voltage of the rail, with all limits, and a current. */
+const measuredOn = (board: string): [string, object][] => [
+  [
+    `${board}v`,
+    { kind: 'volts', board, rail: 'r', filterS: 0.1, warnBelow: 3, parkBelow: 2, dipBelow: 1 },
+  ],
+  [`${board}a`, { kind: 'current', board, rail: 'r', warnAbove: 500 }],
+];
 
 /** Servos, rgb lights and lamps of a prop. */
 interface Counts {
   servos?: number;
   rgbs?: number;
   lamps?: number;
+  /** Boards that only measure, two senses on each. */
+  meters?: number;
 }
 
 /** That prop on boards of 16 pins, every channel on one rail. */
-function propOf({ servos = 0, rgbs = 0, lamps = 0 }: Counts) {
+function propOf({ servos = 0, rgbs = 0, lamps = 0, meters = 0 }: Counts) {
   let pin = 0;
   const outputOf = (pins: number) => {
     // A light has all its pins on one board.
@@ -79,13 +99,16 @@ function propOf({ servos = 0, rgbs = 0, lamps = 0 }: Counts) {
     })),
     ...named('l', lamps, () => ({ kind: 'lamp', output: outputOf(1), draw: { fullA: 0.06 } })),
   ];
-  const boards = Array.from({ length: Math.ceil(pin / 16) }, (_, i) => `b${i}`);
+  const outs = Array.from({ length: Math.ceil(pin / 16) }, (_, i) => `b${i}`);
+  const measuring = Array.from({ length: meters }, (_, i) => `m${i}`);
+  const boards = [...outs, ...measuring];
   return schemas().propFile.parse({
     sinew: 1,
     name: 'bench',
     boards: Object.fromEntries(boards.map((name) => [name, { driver: 'sim' }])),
     rails: { r: { volts: 6, limitA: 1000 } },
     channels: Object.fromEntries(channels),
+    senses: Object.fromEntries(measuring.flatMap(measuredOn)),
   });
 }
 
@@ -94,7 +117,11 @@ async function liveCore(counts: Counts) {
   const prop = propOf(counts);
   const clock = new VirtualClock();
   let notes = 0;
-  const telemetry = Telemetry.create(Object.keys(prop.channels).length, 1);
+  const telemetry = Telemetry.create(
+    Object.keys(prop.channels).length,
+    1,
+    Object.keys(prop.senses).length,
+  );
   const positions: Record<string, number> = {};
   const digests: Record<string, string> = {};
   for (const [name, channel] of Object.entries(prop.channels)) {
@@ -143,8 +170,8 @@ async function liveCore(counts: Counts) {
 }
 
 /** Microseconds that a tick takes while everything moves, batch by batch. */
-async function tickUs(count: number): Promise<number[]> {
-  const { tick, turn } = await liveCore({ servos: count });
+async function tickUs(count: number, meters = 0): Promise<number[]> {
+  const { tick, turn } = await liveCore({ servos: count, meters });
   const took: number[] = [];
   for (let batch = -WARM_UP; batch < BATCHES; batch++) {
     if ((batch * BATCH) % TURN_TICKS === 0) turn();
@@ -160,6 +187,7 @@ export async function tickRows(): Promise<Row[]> {
   const costs = new Map<number, number[]>();
   for (const count of COUNTS) costs.set(count, await tickUs(count));
   const [small, many] = [64, 1000];
+  const sensed = await tickUs(SENSED.servos, SENSED.meters);
   const line = (costs.get(small)! as number[]).map((us) => (us * many) / small);
   return [
     ...COUNTS.map(
@@ -177,6 +205,13 @@ export async function tickRows(): Promise<Row[]> {
       baselines: line,
       baselineName: `through zero and ${small} channels`,
       target: { ratio: 1.2 },
+    },
+    {
+      measure: `tick, ${SENSED.servos} channels moving and ${2 * SENSED.meters} measured (us)`,
+      values: sensed,
+      baselines: costs.get(SENSED.servos)!,
+      baselineName: 'the same with nothing measured',
+      target: { ratio: 2 },
     },
   ];
 }
