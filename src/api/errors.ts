@@ -25,6 +25,7 @@ export const COMMAND = [
   'condition.forbids',
   'lockout.set',
   'guard.broken',
+  'teach.under-way',
 ] as const satisfies RefusalCode[];
 
 export const CHANNEL = ['channel.unknown', 'channel.wrong-kind'] as const satisfies RefusalCode[];
@@ -69,6 +70,9 @@ export const CAPTURE = [
   'file.waits',
   'capture.moving',
   'capture.outside',
+  'capture.unknown',
+  'teach.not-limp',
+  'teach.not-measured',
 ] as const satisfies RefusalCode[];
 
 /** What the prop-file service is asked, past the core. */

@@ -15,6 +15,7 @@ import { show } from './methods/show.ts';
 import { sim } from './methods/sim.ts';
 import { sounds } from './methods/sounds.ts';
 import { takes } from './methods/takes.ts';
+import { teach } from './methods/teach.ts';
 import { versions } from './methods/versions.ts';
 
 /**
@@ -27,6 +28,7 @@ export const METHODS = {
   ...channels,
   ...cues,
   ...takes,
+  ...teach,
   ...measure,
   ...file,
   ...explain,

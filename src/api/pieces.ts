@@ -197,6 +197,12 @@ export function makePieces() {
     wait,
     nothing,
     markName,
+    from: z
+      .enum(['command', 'measured'], want('command or measured'))
+      .optional()
+      .describe(
+        'measured: where a limp servo that a hand turns is measured (teach.begin); otherwise where it is commanded to',
+      ),
     name,
     clientName,
     condition,

@@ -25,6 +25,11 @@ const OVER: VerbOption = {
   doc: 'time for the move (s); default: as fast as the limits allow',
   parse: seconds,
 };
+const BY_HAND: VerbOption = {
+  flags: '--measured',
+  doc: 'where it is measured while a hand turns it (teach); otherwise where it is commanded to',
+};
+const fromOf = (measured: true | undefined) => (measured ? { from: 'measured' as const } : {});
 const FADE: VerbOption = {
   flags: '--fade <S>',
   doc: 'time for the fade (s)',
@@ -340,16 +345,42 @@ export const motionVerbs = [
 ];
 
 export const benchVerbs = [
-  verb<{ channel: string; name: string }>({
+  verb<{ target: string; handsClear?: true }>({
+    name: 'teach',
+    summary:
+      'let a servo, or a group, go limp and be turned by hand; off: it gets its pulses again',
+    where: 'prompt',
+    args: [{ name: 'target', doc: 'a channel or a group, or off', names: 'target' }],
+    options: [{ flags: '--hands-clear', doc: 'with off: all hands are clear of the prop' }],
+    async run({ target, handsClear }, operator) {
+      if (target === 'off') {
+        if (!handsClear)
+          throw new UsageError(
+            'a servo jumps if its sensor is wrong: take all hands out of the prop, then say so: teach off --hands-clear',
+          );
+        const result = await operator.call('teach.end', { confirm: 'clear', wait: true });
+        return { result, text: `the prop is ${conditionText(result)}` };
+      }
+      const { channels, groups } = await operator.call('channel.list', {});
+      mustBeKnown('channel or group', target, [...Object.keys(channels), ...Object.keys(groups)]);
+      const names = groups[target] ?? [target];
+      const result = await operator.call('teach.begin', { channels: names });
+      const text = `${names.join(', ')}: limp. Nothing else moves, but a park, a stop or a lost link still do what they do, so keep fingers out of hinges. Turn by hand, hold still for two seconds, then mark ${names[0]} NAME --measured; teach off --hands-clear ends it`;
+      return { result, text };
+    },
+  }),
+  verb<{ channel: string; name: string; measured?: true }>({
     name: 'mark',
     summary: 'give the position of a servo a name, in the prop file',
     where: 'both',
     changesFile: true,
     args: [CHANNEL, { name: 'name', doc: 'name of the mark', names: 'mark' }],
-    async run({ channel, name }, operator) {
+    options: [BY_HAND],
+    async run({ channel, name, measured }, operator) {
       await operator.lease();
       const what = `mark ${name} of ${channel}`;
-      const result = await operator.write(what, 'mark.capture', { channel, mark: name });
+      const params = { channel, mark: name, ...fromOf(measured) };
+      const result = await operator.write(what, 'mark.capture', params);
       const where = `${show(result.deg)} deg, ${show(result.pulseUs)} us`;
       return { result, text: `${what} is ${where}; written to the prop file` };
     },
@@ -380,16 +411,18 @@ export const benchVerbs = [
       };
     },
   }),
-  verb<{ channel: string; end: 'low' | 'high' }>({
+  verb<{ channel: string; end: 'low' | 'high'; measured?: true }>({
     name: 'limit',
     summary: 'make the position of a servo its soft limit, in the prop file',
     where: 'both',
     changesFile: true,
     args: [CHANNEL, { name: 'end', doc: 'which limit', choices: ['low', 'high'] }],
-    async run({ channel, end }, operator) {
+    options: [BY_HAND],
+    async run({ channel, end, measured }, operator) {
       await operator.lease();
       const what = `the ${end} limit of ${channel}`;
-      const result = await operator.write(what, 'limits.capture', { channel, end });
+      const params = { channel, end, ...fromOf(measured) };
+      const result = await operator.write(what, 'limits.capture', params);
       const limits = result.limitsDeg.map(show).join(' to ');
       return { result, text: `limits of ${channel} are ${limits} deg; written to the prop file` };
     },

@@ -290,6 +290,19 @@ export class Commands {
       this.#core.cues.stop(cue, `${session.client} stopped it`);
       return this.#cueState(cue);
     },
+    'teach.begin': ({ channels }, session) => {
+      this.#core.mustBeLive();
+      const servos = [...new Set(channels)].map((channel) => this.#core.body.servo(channel));
+      this.#core.teacher.begin(servos, session.client);
+      return { channels: servos.map(({ name }) => name) };
+    },
+    'teach.end': async ({ wait }, session) => {
+      this.#core.mustBeLive(true);
+      const { teacher, waits } = this.#core;
+      teacher.end(session.client);
+      if (wait) await waits.until(() => (teacher.active ? undefined : true));
+      return this.#core.shown;
+    },
     'idle.start': ({ idle }, session) => {
       this.#core.mustBeLive();
       this.#core.idle.start(idle, this.#core.nowS);
@@ -318,9 +331,9 @@ export class Commands {
       this.#core.show.disarm(`${session.client} asked for it`);
       return { armed: false };
     },
-    'mark.capture': async ({ channel, mark }, session) => {
-      const servo = this.#standing(channel);
-      const deg = this.#withinLimits(servo);
+    'mark.capture': async ({ channel, mark, from }, session) => {
+      const { servo, atDeg } = this.#standing(channel, from);
+      const deg = this.#withinLimits(servo, atDeg);
       await this.#editor.capture(
         [{ path: ['channels', channel, 'marks', mark], value: deg }],
         this.#author(session, `mark ${mark} of ${channel}`),
@@ -332,10 +345,10 @@ export class Commands {
       });
       return { deg, pulseUs: servo.pulseAt(deg) };
     },
-    'limits.capture': async ({ channel, end }, session) => {
-      const servo = this.#standing(channel);
+    'limits.capture': async ({ channel, end, from }, session) => {
+      const { servo, atDeg } = this.#standing(channel, from);
       this.#mustNotPush(servo, end);
-      const deg = this.#roundedInside(servo);
+      const deg = this.#roundedInside(servo, atDeg);
       const [low, high] = servo.limitsDeg;
       const limitsDeg: [number, number] = end === 'low' ? [deg, high] : [low, deg];
       if (limitsDeg[0] >= limitsDeg[1])
@@ -367,8 +380,8 @@ export class Commands {
       return { limitsDeg };
     },
     'park.capture': async ({ channel, mark }, session) => {
-      const servo = this.#standing(channel);
-      const deg = mark === undefined ? this.#withinLimits(servo) : degOf(servo, mark);
+      const { servo, atDeg } = this.#standing(channel, undefined);
+      const deg = mark === undefined ? this.#withinLimits(servo, atDeg) : degOf(servo, mark);
       const to = mark ?? deg;
       await this.#editor.capture(
         [{ path: ['channels', channel, 'park', 'to'], value: to }],
@@ -378,7 +391,7 @@ export class Commands {
       return { to, deg };
     },
     'pose.capture': async ({ pose, channels }, session) => {
-      this.#core.mustBeLive();
+      this.#core.mustBeLive(true);
       const { body } = this.#core;
       const { poses } = body.prop;
       const before = Object.hasOwn(poses, pose) ? poses[pose]! : undefined;
@@ -395,7 +408,7 @@ export class Commands {
       return { values, version, left };
     },
     'capture.undo': async (_params, session) => {
-      this.#core.mustBeLive();
+      this.#core.mustBeLive(true);
       const { undone } = await this.#editor.undo(this.#author(session, 'the last capture undone'));
       this.#record(session, 'capture.undo', undone, {});
       return { undone };
@@ -681,11 +694,18 @@ export class Commands {
     return mapping.toDeg(mapping.toPulseUs(fromDeg) + byUs) - fromDeg;
   }
 
-  /** A servo whose position may be captured: live and standing still. */
-  #standing(channel: string): Servo {
-    this.#core.mustBeLive();
+  /** A servo whose position may be captured: live and standing still; and where it stands (deg). */
+  #standing(channel: string, from: 'command' | 'measured' | undefined) {
+    this.#core.mustBeLive(true);
     const servo = this.#core.body.servo(channel);
-    if (!servo.moving && !servo.delayed) return servo;
+    if (from === 'measured') return { servo, atDeg: this.#core.teacher.measuredDeg(servo) };
+    if (!servo.pulsing)
+      throw new Refusal(
+        'capture.unknown',
+        `${channel} is limp, so nobody knows by its command where it is; capture where it is measured (from: "measured")`,
+        { channel },
+      );
+    if (!servo.moving && !servo.delayed) return { servo, atDeg: servo.setpoint.pos };
     throw new Refusal('capture.moving', `${channel} is moving; capture when it stands still`, {
       channel,
       value: tidy(servo.setpoint.pos),
@@ -713,9 +733,9 @@ export class Commands {
   }
 
   /** Where it stands (deg), in whole capture steps, and not outside its envelope by rounding. */
-  #roundedInside(servo: Servo): number {
+  #roundedInside(servo: Servo, atDeg: number): number {
     const [low, high] = servo.envelopeDeg;
-    const deg = tidy(servo.setpoint.pos, 2);
+    const deg = tidy(clamp(atDeg, low, high), 2);
     if (deg > high) return tidy(deg - CAPTURE_STEP_DEG, 2);
     return deg < low ? tidy(deg + CAPTURE_STEP_DEG, 2) : deg;
   }
@@ -730,9 +750,8 @@ export class Commands {
   }
 
   /** Where a servo stands, as it is captured: rounded (deg). @throws Refusal `outOfLimits` */
-  #withinLimits(servo: Servo): number {
+  #withinLimits(servo: Servo, at: number): number {
     const [low, high] = servo.limitsDeg;
-    const at = servo.setpoint.pos;
     // A limit that was captured here may be off by the rounding.
     if (at >= low - CAPTURE_STEP_DEG && at <= high + CAPTURE_STEP_DEG)
       return clamp(tidy(at, 2), low, high);

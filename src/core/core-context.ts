@@ -2,6 +2,7 @@ import type { ConditionResult } from '../api/types.ts';
 import type { Clock } from '../shared/clock.ts';
 import { CONDITIONS, type Condition } from '../shared/condition.ts';
 import { conditionText } from '../shared/condition-text.ts';
+import type { Refusal } from '../shared/errors.ts';
 import type { Telemetry } from '../shared/telemetry.ts';
 import { Assembly, cuesOf } from './assembly.ts';
 import type { Body } from './body.ts';
@@ -60,6 +61,8 @@ export class CoreContext {
   unattendedWhy = 'the daemon ended in a crash, in a power cut or with a low voltage';
   /** Why a prop at rest is not parked. */
   #notParked: string | undefined;
+  /** Why nothing but a stop or a park moves anything, while nothing inhibits it. */
+  blockedBy: (() => Refusal) | undefined;
   /** What is measured and not as it should be. */
   senseNotes: readonly SenseNote[] = [];
   readonly #telemetry: Telemetry | undefined;

@@ -36,6 +36,7 @@ import type { StopCategory } from './stop-latch.ts';
 import type { Stopper } from './stoppers.ts';
 import { Stops } from './stops.ts';
 import type { Store } from './store.ts';
+import { Teacher } from './teacher.ts';
 import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 import { WakePark } from './wake-park.ts';
@@ -106,6 +107,8 @@ export class Core {
   readonly #senseWatch: SenseWatch;
   readonly #batteryWatch = new BatteryWatch();
   readonly #wakePark: WakePark;
+  /** Servos that a hand turns while they are limp. */
+  readonly teacher: Teacher;
   readonly #control: Control;
   readonly #startMs: number;
   #tick = 0;
@@ -145,6 +148,7 @@ export class Core {
       this.#senseWatch,
       () => this.exchange?.underWay === true,
     );
+    this.teacher = new Teacher(this.#context);
     this.#control = new Control(this.#context, this.tickMs, {
       onLost,
       onHolder: (holder, lost) => {
@@ -246,10 +250,14 @@ export class Core {
 
   // --- what may be asked --------------------------------------------------------------------------
 
-  /** @throws Refusal `condition` unless commands are taken now */
-  mustBeLive(): void {
+  /**
+   * @param teaching what is asked for moves nothing, and may be done while servos are turned by hand
+   * @throws Refusal `condition` unless commands are taken now
+   */
+  mustBeLive(teaching = false): void {
     next(this.#context.condition, 'command');
     this.mustBeFree();
+    if (!teaching) this.teacher.mustBeDone();
   }
 
   /** @throws Refusal `condition` while a lockout or a broken guard keeps the prop from moving */
@@ -399,6 +407,7 @@ export class Core {
     this.#safetyWatch.heedGuards();
     const free = this.gate.blocked === undefined;
     this.#wakePark.tick(free);
+    this.teacher.tick();
     this.triggers.tick(this.#context.nowMs);
     this.show.tick();
     this.cues.ready();
@@ -408,7 +417,7 @@ export class Core {
     }
     this.desk.tick();
     this.performer.tick(this.#context.condition === 'live' && free);
-    if (free || this.#context.parker.active) this.gate.retry();
+    if (free || this.#context.parker.active || this.teacher.active) this.gate.retry();
     const { body } = this;
     body.dtS = (Math.min(elapsed, MAX_CATCH_UP_TICKS) * this.tickMs) / 1000;
     const { servos, lights, sounds } = body;

@@ -114,6 +114,8 @@ export class Gate {
   parking = false;
   /** The servo that is being measured: nothing else moves meanwhile. */
   measured: Servo | undefined;
+  /** Set for the small move that checks a measured angle. */
+  checking = false;
   /** Set while nothing may move or close: why. */
   blocked: (() => Refusal) | undefined;
 
@@ -301,7 +303,7 @@ export class Gate {
 
   /** A broken guard or a lockout lets nothing move or close; parking passes. */
   #mustBeFree(): void {
-    if (this.blocked && !this.parking) throw this.blocked();
+    if (this.blocked && !this.parking && !this.checking) throw this.blocked();
   }
 
   /** @throws Refusal `outOfLimits`, `interlock`, `condition`, `railLimit` when they may not move */

@@ -141,6 +141,31 @@ export class MeasuredAngle {
     return this.#wasSteady && this.#atMs - this.#changedMs <= LIVE_MS;
   }
 
+  get #isTrusted(): boolean {
+    return this.#proven && this.steady && this.isFresh(this.#lookedMs);
+  }
+
+  /** Why it cannot be trusted at all, and what to do; undefined where it can. */
+  get unfit(): string | undefined {
+    const { sense, servo, settleMs } = this;
+    if (sense.fault !== undefined) return `${sense.name} is not measured: ${sense.fault}`;
+    if (!this.#proven)
+      return `${sense.name} has not shown yet that it follows; move ${servo.name} to two or three angles, ${Math.max(PROVEN_DEG, PROVEN_TOLERANCES * this.withinDeg)} deg apart or more, and let it rest for ${settleMs / 1000 + 0.5} s at each`;
+    return undefined;
+  }
+
+  /** Why it cannot be trusted now, and what to do; undefined where it can. */
+  get doubt(): string | undefined {
+    const { sense, servo, unfit } = this;
+    if (unfit !== undefined || this.#isTrusted) return unfit;
+    return `the readings of ${sense.name} are not steady; hold ${servo.name} still for two seconds, and look at the sensor if that does not help`;
+  }
+
+  /** The middle of its readings of the last second (deg). */
+  get steadyDeg(): number {
+    return (this.#lowDeg + this.#highDeg) / 2;
+  }
+
   /**
    * Where its pulses may start (deg): where it is measured now, by a proven sense whose readings are fresh
    * and steady, within its limits; NaN otherwise. One that was known to stand elsewhere counts only if its
@@ -148,7 +173,7 @@ export class MeasuredAngle {
    */
   get startDeg(): number {
     const { deg, withinDeg } = this;
-    if (!this.#proven || !this.steady || !this.isFresh(this.#lookedMs)) return Number.NaN;
+    if (!this.#isTrusted) return Number.NaN;
     const [low, high] = this.servo.limitsDeg;
     if (!(deg >= low - withinDeg && deg <= high + withinDeg)) return Number.NaN;
     const movedDeg = Math.abs(deg - this.#movedFromDeg);

@@ -43,7 +43,10 @@ export class SafetyWatch {
     if (category !== undefined && this.#context.acting)
       this.#stops.stop(category, 'prop', `guard broken: ${broken}`);
     if (!this.#context.inhibits.active) {
-      this.#context.gate.blocked = undefined;
+      const { blockedBy, cues, idle } = this.#context;
+      this.#context.gate.blocked = blockedBy;
+      if (blockedBy && (cues.anyRunning || idle.running !== null))
+        this.#context.beStill('servos are turned by hand');
       return;
     }
     const isNew = this.#context.gate.blocked === undefined;

@@ -46,6 +46,11 @@ interface ServoGate {
 interface ServoAngle {
   /** What is wrong with it. */
   readonly trouble: string | undefined;
+  /** Why its measured angle cannot be trusted at all, or now, and what to do; undefined where it can. */
+  readonly unfit: string | undefined;
+  readonly doubt: string | undefined;
+  /** The middle of its last readings (deg). */
+  readonly steadyDeg: number;
   /** Where its pulses may start, as it is measured now (deg); NaN where that cannot be trusted. */
   readonly startDeg: number;
   /** The last angle that was measured (deg), and how long after a move it counts (ms). */

@@ -233,10 +233,14 @@ export class Waker {
     check.fromDeg = servo.angle!.deg;
     try {
       const moves = [{ servo, targetDeg: pos + byDeg }];
+      // Nothing wakes while a guard is broken; while a hand teaches, this alone moves.
+      this.#gate.checking = true;
       this.#gate.move(moves, Math.abs(byDeg) / CHECK_SPEED_DEG_S, 'prop', nowS);
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       return this.#leave(check, nowS, error.message);
+    } finally {
+      this.#gate.checking = false;
     }
     return false;
   }

@@ -426,6 +426,31 @@ export const REFUSALS = {
     'Nobody knows where the channel is: it is limp, or its position is unknown.',
     'Move it first, or capture other channels.',
   ],
+  'teach.under-way': [
+    'condition',
+    'Servos are turned by hand, so nothing else moves.',
+    'End that with `teach.end`, or park.',
+  ],
+  'teach.moving': [
+    'condition',
+    'Something moves, so no hand may go in.',
+    'Let it end, or stop it, then ask again.',
+  ],
+  'teach.not-measured': [
+    'condition',
+    'The angle of the servo is not measured, or cannot be trusted.',
+    'The reason names what is amiss: a sense to add, to mend, or to prove by a few moves.',
+  ],
+  'teach.not-limp': [
+    'condition',
+    'The servo is not turned by hand, so its measured angle is not captured.',
+    'Begin with `teach.begin`, or capture the commanded angle.',
+  ],
+  'teach.outside': [
+    'outOfLimits',
+    'A servo that was turned by hand is measured outside its limits.',
+    'Turn it back inside, or park.',
+  ],
   'capture.nothing': ['condition', 'There is no capture to undo.', 'Nothing to do.'],
   'duty.rest': ['dutyRest', 'The relay has used up its time and rests.', 'Wait for `secondsLeft`.'],
   'duty.unsaved': [

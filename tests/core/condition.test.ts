@@ -136,6 +136,9 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['park.capture', { channel: 'neck', mark: 'up' }, ['live']],
   ['pose.capture', { pose: 'up', channels: ['neck'] }, ['live']],
   ['capture.undo', {}, ['live']],
+  // None of them has a sense.
+  ['teach.begin', { channels: ['neck'] }, []],
+  ['teach.end', { confirm: 'clear' }, ['live']],
   ['prop.apply', { text: 'sinew: 1', version: '0' }, ALL],
   ['cue.save', { cue: 'nod', steps: [{ at: 0, pose: 'up' }], version: '0' }, ALL],
   ['cue.remove', { cue: 'nod', version: '0' }, ALL],

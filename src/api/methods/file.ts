@@ -13,7 +13,7 @@ export const file = {
     by: 'core',
     lease: true,
     errors: CAPTURE,
-    params: ({ z, channel, markName }) => z.strictObject({ channel, mark: markName }),
+    params: ({ z, channel, markName, from }) => z.strictObject({ channel, mark: markName, from }),
     result: ({ z, deg, pulseUs }) => z.object({ deg, pulseUs }),
   },
   'limits.capture': {
@@ -22,9 +22,10 @@ export const file = {
     by: 'core',
     lease: true,
     errors: [...CAPTURE, 'limits.pushing', 'limits.crossed', 'limits.park-outside'],
-    params: ({ z, want, channel }) =>
+    params: ({ z, want, channel, from }) =>
       z.strictObject({
         channel,
+        from,
         end: z.enum(['low', 'high'], want('low or high')).describe('which of the two limits'),
       }),
     result: ({ z, range }) => z.object({ limitsDeg: range('soft limits (deg), low then high') }),
@@ -52,7 +53,7 @@ export const file = {
     },
     by: 'core',
     lease: true,
-    errors: [...CAPTURE, 'capture.unknown'],
+    errors: CAPTURE,
     params: ({ z, want, name, channel }) =>
       z.strictObject({
         pose: name.describe('the pose: a new one, or one whose values are replaced'),
