@@ -7,6 +7,7 @@ import {
   refuse,
   type Script,
   SENSOR,
+  scatter,
   UNSTEADY,
 } from './measure-probe.ts';
 
@@ -30,8 +31,8 @@ export interface Ends {
 /** Before each step it goes back over what it has passed, so that its current shows that it moves (deg). */
 const STROKE_DEG = 2;
 /** It looks for this long whether it pushes (ms), from when it has arrived, and waits no longer for readings. */
-const LOOK_MS = 70;
-const LOOK_MOST_MS = 100;
+const LOOK_MS = 80;
+const LOOK_MOST_MS = 110;
 /** It rests for this long further inside (ms). */
 const REST_MS = 230;
 /** Its current must fall within this time after it has backed off (ms). */
@@ -55,8 +56,12 @@ const LEAST_A = 0.003;
 /** A push draws more than moving by this share of what moving draws more than standing, at least (A). */
 const MORE_SHARE = 0.4;
 const MORE_A = 0.015;
-/** The share of the readings of moves that are not from a motor that starts. */
-const BUT_STARTS = 0.75;
+/** It may draw so many times more than at the beginning before that counts as a push. Chosen, no source. */
+const MOST_GROWTH = 3;
+/** So much of what a push draws more it may grow from one step to the next. Chosen, no source. */
+const GROWTH = 0.4;
+/** It stands so long after it has arrived (ms). */
+const STANDS_MS = 30;
 /** The scatter of readings that a push must be above. */
 const NOISE = 4;
 /** A measured angle that is further behind (deg) does not follow. */
@@ -68,6 +73,17 @@ const DEAD_BAND_DEG = 0.25;
 interface Stroke {
   moving: number[];
   standing: number[];
+  /** At its outer end: on the last step of the way, and after that. */
+  outer: number[];
+  outside: number[];
+}
+
+/** One step out. */
+interface Touch {
+  /** What it draws where it pushes (A); undefined where it does not. */
+  pushingA: number | undefined;
+  outer: number[];
+  outside: number[];
 }
 
 /** How much more a servo drew moving than standing (A); what it draws as it starts does not count. */
@@ -92,6 +108,10 @@ export class EndSearch {
   /** The measured angle less the commanded one, standing (deg). */
   #offsetDeg = Number.NaN;
   #pushingA = Number.NaN;
+  /** The most that it has drawn on free strokes lately, at the two places of a stroke (A). */
+  readonly #drawnA = { outer: 0, outside: 0 };
+  /** What it may draw at most before it counts as a push, however slowly it has grown (A). */
+  #grownA = Number.POSITIVE_INFINITY;
   /** The way out now, 0 going back in or between. */
   #outwards: -1 | 0 | 1 = 0;
 
@@ -120,7 +140,7 @@ export class EndSearch {
       high,
       creepingA: quantile(
         this.#strokes.flatMap(({ moving }) => moving),
-        0.95,
+        0.75,
       ),
       standingA: mean(this.#strokes.flatMap(({ standing }) => standing)),
       pushingA: this.#pushingA,
@@ -140,12 +160,25 @@ export class EndSearch {
     const offsets: number[] = [probe.angleDeg - probe.pos];
     for (let i = 0; i < TRIALS; i++) {
       probe.clear();
-      yield* probe.creep(from + inwards * STROKE_DEG);
+      const to = from + inwards * STROKE_DEG;
+      this.#outwards = inwards;
+      const { outer, outside, pushingA } = yield* this.#touch(
+        inwards,
+        to - inwards * this.#coarseDeg,
+        to,
+      );
+      if (pushingA !== undefined)
+        refuse(
+          PUSHES,
+          `${servo.name} draws ${pushingA.toFixed(2)} A where it begins: it is not free there`,
+          servo,
+        );
+      this.#outwards = 0;
       offsets.push(...(yield* this.#angleMoves(from, offsets[0]!)));
       yield* probe.creep(from);
       yield* probe.wait(REST_MS);
       this.#mustNotStick();
-      strokes.push({ moving: probe.moving, standing: probe.standing });
+      strokes.push({ moving: probe.moving, standing: probe.standing, outer, outside });
       this.#mustHaveReadings(strokes.at(-1)!);
     }
     const moving = strokes.flatMap((one) => one.moving);
@@ -156,10 +189,16 @@ export class EndSearch {
     this.#strokes = strokes;
     this.#shown = strokes.slice(-TOGETHER).map(shownBy);
     this.#offsetDeg = mean(offsets);
-    if (this.#pushA > this.#mostA)
+    this.#drawnA.outer = Math.max(...strokes.flatMap((one) => one.outer));
+    this.#drawnA.outside = Math.max(...strokes.flatMap((one) => one.outside));
+    const standingA = mean(standing);
+    const drawnA = this.#drawnA.outer + this.#moreA;
+    this.#grownA = standingA + MOST_GROWTH * (drawnA - standingA);
+    if (this.#moreA > this.#shownA + MORE_A) this.#doesNotShow();
+    if (drawnA > this.#mostA)
       refuse(
         PUSHES,
-        `${servo.name} draws ${quantile(moving, 1).toFixed(2)} A where it begins: it is not free there`,
+        `${servo.name} draws ${(drawnA - this.#moreA).toFixed(2)} A where it begins: it is not free there`,
         servo,
       );
     return inwards;
@@ -193,13 +232,21 @@ export class EndSearch {
     );
   }
 
-  /** The current from which it pushes (A). */
-  get #pushA(): number {
+  /** What a push draws more than a free stroke at the same place of the stroke, at least (A). */
+  get #moreA(): number {
     const moving = this.#strokes.flatMap((one) => one.moving);
     const standing = this.#strokes.flatMap((one) => one.standing);
-    const noise = NOISE * deviation(standing);
+    const noise = mean(this.#strokes.map((one) => scatter(one.standing)));
     const more = MORE_SHARE * (quantile(moving, 0.5) - mean(standing));
-    return quantile(moving, BUT_STARTS) + Math.max(noise, more, MORE_A);
+    return Math.max(NOISE * noise, more, MORE_A);
+  }
+
+  /**
+   * The current from which it pushes (A): more than it has drawn on free strokes, at the same place of the
+   * stroke. It may grow outwards, with friction or a spring, but not without a bound.
+   */
+  #pushA(where: 'outer' | 'outside'): number {
+    return Math.min(this.#drawnA[where] + this.#moreA, this.#mostA, this.#grownA);
   }
 
   #mustHaveReadings({ moving, standing }: Stroke): void {
@@ -214,10 +261,16 @@ export class EndSearch {
     if (all.every((amps) => amps === all[0])) this.#doesNotShow();
   }
 
+  /** The larger step (deg), as far as its acceleration lets it come back in time. */
+  get #coarseDeg(): number {
+    const { accel } = this.#probe.servo.limits;
+    return Math.min(COARSE_DEG, Math.max(0.2, accel * STEP_PER_ACCEL_S2));
+  }
+
   /** One end. @param from where it goes out from (deg) */
   *#end(way: 1 | -1, from: number): Script<End> {
     const { servo } = this.#probe;
-    const coarse = Math.min(COARSE_DEG, Math.max(0.2, servo.limits.accel * STEP_PER_ACCEL_S2));
+    const coarse = this.#coarseDeg;
     const fine = Math.min(coarse, FINE_DEG);
     let at = from;
     for (let spots = 0; spots <= MOST_SPOTS; spots++) {
@@ -267,51 +320,55 @@ export class EndSearch {
       probe.clear();
       const to = at + way * stepDeg;
       this.#outwards = way;
-      const touched = yield* this.#touch(way, at, to);
+      const { pushingA, outer, outside } = yield* this.#touch(way, at, to);
       const reached = probe.pos;
       const movedIn = probe.angleDeg;
-      if (touched !== undefined) {
+      if (pushingA !== undefined) {
         yield* this.#release(way, at);
         this.#outwards = 0;
-        this.#pushingA = Math.max(touched, this.#pushingA || touched);
+        this.#pushingA = Math.max(pushingA, this.#pushingA || pushingA);
         return { deg: at, stop: true };
       }
       this.#outwards = 0;
       yield* probe.creep(back);
       yield* probe.wait(REST_MS);
-      this.#learn({ moving: probe.moving, standing: probe.standing });
+      this.#learn({ moving: probe.moving, standing: probe.standing, outer, outside });
       if (probe.measuresAngle && Math.abs(movedIn - probe.angleDeg) < Math.abs(reached - back) / 3)
         this.#angleLies(at);
       at = reached;
     }
   }
 
-  /** One step out; the current that it draws where it pushes (A), undefined where it does not. */
-  *#touch(way: 1 | -1, at: number, to: number): Script<number | undefined> {
+  /** One step out, of which all before `at` is free. In the trial nothing is known of its current yet. */
+  *#touch(way: 1 | -1, at: number, to: number): Script<Touch> {
     const probe = this.#probe;
     const { servo } = probe;
-    const aboveA = Math.min(this.#pushA, this.#mostA);
+    const isTrial = this.#strokes.length === 0;
+    const onWayA = isTrial ? this.#mostA : this.#pushA('outer');
+    const outsideA = isTrial ? this.#mostA : this.#pushA('outside');
+    const outer: number[] = [];
+    const outside: number[] = [];
     let above = 0;
     let mostA = 0;
-    let looks = 0;
     let arrivedMs = Number.POSITIVE_INFINITY;
     probe.onAmps = ({ amps, atMs }) => {
-      if (atMs > arrivedMs + 20) looks++;
       // On what is known to be free, a motor that starts may draw more.
-      const isNew = (probe.pos - at) * way > 0;
-      above = isNew && amps > aboveA ? above + 1 : 0;
+      if ((probe.pos - at) * way <= 0) return;
+      const stands = atMs > arrivedMs + STANDS_MS;
+      (stands ? outside : outer).push(amps);
+      above = amps > (stands ? outsideA : onWayA) ? above + 1 : 0;
       mostA = above > 0 ? Math.max(mostA, amps) : 0;
     };
     try {
       // Past its soft limits a step is 5 deg at most; this one is less.
       probe.send(to);
       for (;;) {
-        if (above >= 2) return mostA;
+        if (above >= 2) return { pushingA: mostA, outer, outside };
         if (!servo.moving && arrivedMs === Number.POSITIVE_INFINITY) arrivedMs = probe.nowMs;
         const waitedMs = probe.nowMs - arrivedMs;
-        if (waitedMs >= LOOK_MS && looks >= 2 && above === 0) break;
+        if (waitedMs >= LOOK_MS && outside.length >= 2 && above === 0) break;
         if (waitedMs >= LOOK_MOST_MS) {
-          if (looks >= 2) break;
+          if (outside.length >= 2) break;
           refuse(SENSOR, `the current of ${servo.name} is read too seldom to find its ends`, servo);
         }
         yield;
@@ -326,13 +383,13 @@ export class EndSearch {
         `the measured angle of ${servo.name} stays behind at ${to.toFixed(1)} deg, and its current shows no push: one of the two is wrong`,
         servo,
       );
-    return undefined;
+    return { pushingA: undefined, outer, outside };
   }
 
   /** Backs off from what it has met; its current must fall. */
   *#release(way: 1 | -1, at: number): Script<void> {
     const probe = this.#probe;
-    const aboveA = this.#pushA;
+    const aboveA = this.#pushA('outer');
     probe.send(at - way * probe.backDeg);
     yield* probe.arrive();
     const untilMs = probe.nowMs + FALLS_MS;
@@ -359,6 +416,11 @@ export class EndSearch {
     this.#mustHaveReadings(stroke);
     this.#mustNotStick();
     this.#strokes = [...this.#strokes.slice(1 - TRIALS), stroke];
+    // Slowly: what grows from step to step by as much as a push does is one.
+    for (const where of ['outer', 'outside'] as const) {
+      const lately = Math.max(...this.#strokes.flatMap((one) => one[where]));
+      this.#drawnA[where] = Math.min(lately, this.#drawnA[where] + this.#moreA * GROWTH);
+    }
     this.#shown = [...this.#shown.slice(1 - TOGETHER), shownBy(stroke)];
     if (!(mean(this.#shown) > SHOWN_SHARE * this.#shownA)) this.#doesNotShow();
   }
@@ -367,7 +429,7 @@ export class EndSearch {
   *#backTo(deg: number): Script<void> {
     const probe = this.#probe;
     const { servo } = probe;
-    const aboveA = Math.min(this.#mostA, 2 * this.#pushA);
+    const aboveA = Math.min(this.#mostA, 2 * this.#pushA('outer'));
     let above = 0;
     const sentMs = probe.nowMs;
     probe.onAmps = ({ amps, atMs }) => {
