@@ -107,6 +107,11 @@ keyfile ${join(folder, 'broker.key')}
       'ca.pem',
     );
     ssl('req', ...key, '-subj', '/CN=broker', '-keyout', 'broker.key', '-out', 'broker.csr');
+    // Another authority of the same name.
+    ssl(
+      ...['req', '-x509', ...key, '-days', '2', '-subj', '/CN=Test'],
+      ...['-keyout', 'other.key', '-out', 'other.pem'],
+    );
     await writeFile(join(this.folder, 'ext'), 'subjectAltName=IP:127.0.0.1\n');
     ssl(
       ...['x509', '-req', '-in', 'broker.csr', '-CA', 'ca.pem', '-CAkey', 'ca.key'],

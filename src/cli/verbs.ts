@@ -332,6 +332,30 @@ export const motionVerbs = [
       return { result, text: `idle behaviour ${name} runs until idle off` };
     },
   }),
+  verb({
+    name: 'arm-show',
+    summary: 'arm the prop for its show: a go then wakes and moves it with nobody at it',
+    where: 'both',
+    args: [],
+    async run(_inputs, operator) {
+      await operator.lease();
+      const result = await operator.call('show.arm', {});
+      return {
+        result,
+        text: 'armed for the show: from now on it may wake and move at any moment; disarm-show ends that',
+      };
+    },
+  }),
+  verb({
+    name: 'disarm-show',
+    summary: 'no go of the show takes effect any more; a prop that is awake for it parks',
+    where: 'both',
+    args: [],
+    async run(_inputs, operator) {
+      const result = await operator.call('show.disarm', {});
+      return { result, text: 'disarmed for the show' };
+    },
+  }),
   verb<{ on: 'on' | 'off' }>({
     name: 'arm',
     summary: 'let the triggers take effect while you hold the lease, or no longer',

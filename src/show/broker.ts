@@ -3,7 +3,7 @@ import mqtt, { type IClientOptions, type MqttClient } from 'mqtt';
 import type { Show } from '../prop/schema.ts';
 import { Backoff } from '../shared/backoff.ts';
 import { plain } from '../shared/plain.ts';
-import { readPasswordFile } from './password-file.ts';
+import { readPasswordFile, UnusableFile } from './password-file.ts';
 import { MESSAGE_LIMIT_BYTES } from './wire.ts';
 
 /** The broker must answer within this time (ms). */
@@ -59,17 +59,17 @@ export class Broker {
 
   open(): void {
     const startedMs = performance.now();
-    let options: IClientOptions;
+    let client: MqttClient;
     try {
-      options = this.#options();
+      const options = this.#options();
+      this.#problem = 'the broker has closed the connection';
+      client = mqtt.connect(this.#show.broker.url, options);
     } catch (error) {
-      // The file may be put right meanwhile.
-      this.#problem = (error as Error).message;
+      // A file that cannot be used may be put right meanwhile.
+      this.#problem = error instanceof UnusableFile ? error.message : problemOf(error as Error);
       this.#over(startedMs);
       return;
     }
-    this.#problem = 'the broker has closed the connection';
-    const client = mqtt.connect(this.#show.broker.url, options);
     this.#client = client;
     let heardMs = performance.now();
     let unparsed = 0;
@@ -92,6 +92,7 @@ export class Broker {
         this.#problem = `another prop is called ${this.#show.prop} in this show; give each a name of its own`;
     });
     client.on('error', (error) => {
+      if (client !== this.#client) return;
       this.#problem = problemOf(error);
       client.stream.destroy();
     });
@@ -208,7 +209,7 @@ function readCa(path: string): Buffer {
   try {
     return readFileSync(path);
   } catch (error) {
-    throw new Error(
+    throw new UnusableFile(
       `certificate ${path}: cannot be read (${(error as NodeJS.ErrnoException).code}); put the certificate of the broker's authority there`,
     );
   }

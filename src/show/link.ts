@@ -7,6 +7,7 @@ import {
   type Answer,
   type Command,
   CUES_LISTED,
+  MESSAGE_LIMIT_BYTES,
   read,
   STATUS_EVERY_MS,
   type Status,
@@ -395,15 +396,15 @@ export class Link {
     if (this.#problem && nowMs - this.#problem.atMs < PROBLEM_MS) problems.push(this.#problem.text);
     if (this.#lostAnswers > 0)
       problems.push(`${this.#lostAnswers} answers were lost, as the broker did not take them`);
-    const status: Status = {
+    const status: Extract<Status, { gone: false }> = {
       v: 1,
       prop: show.prop,
       gone: false,
       name,
       groups: show.groups,
       ...state,
-      cues: cues.slice(0, CUES_LISTED),
-      cuesLeftOut: Math.max(0, cues.length - CUES_LISTED),
+      cues: [],
+      cuesLeftOut: cues.length,
       version: this.#version,
       file,
       clocks: [...this.#clocks].flatMap(([clock, known]) => {
@@ -414,6 +415,15 @@ export class Link {
       }),
       problems: problems.slice(0, 16),
     };
+    // What does not fit is left out: cues first, then what is least needed.
+    let leftBytes = MESSAGE_LIMIT_BYTES - Buffer.byteLength(write(status));
+    if (leftBytes < 0) Object.assign(status, { problems: problems.slice(0, 1), runs: [] });
+    for (const cue of cues.slice(0, CUES_LISTED)) {
+      leftBytes -= cue.length + 3;
+      if (leftBytes < 0) break;
+      status.cues.push(cue);
+      status.cuesLeftOut--;
+    }
     if (!this.#wire.send(topics.status(show.name, show.prop), write(status), true)) return;
     this.#changed = false;
     this.#sentMs = nowMs;

@@ -2,13 +2,16 @@ import { closeSync, constants, fstatSync, openSync, readFileSync } from 'node:fs
 
 const LIMIT_BYTES = 1024;
 
+/** A file that the prop file names cannot be used: what is wrong, and what to do. */
+export class UnusableFile extends Error {}
+
 /**
  * Reads a password from its file, without the line break at its end.
- * @throws Error with what is wrong and what to do; it never contains anything of the file
+ * @throws UnusableFile with what is wrong and what to do; it never contains anything of the file
  */
 export function readPasswordFile(path: string): string {
   const fail = (wrong: string, remedy: string) =>
-    new Error(`password file ${path}: ${wrong}; ${remedy}`);
+    new UnusableFile(`password file ${path}: ${wrong}; ${remedy}`);
   let file: number;
   try {
     // O_NONBLOCK: a named pipe must not keep the thread waiting for a writer.

@@ -18,8 +18,8 @@ export class ShowDoor {
   readonly #clock: Clock;
   readonly #host: Host;
   #cause: PropState['cause'] = null;
-  #connected = false;
-  #wasConnected = false;
+  /** Why the broker is not there; null while it is. */
+  #problem: string | null | undefined;
   #ticks = 0;
   #dirty = true;
   readonly #seen = { condition: '', cues: -1, show: -1, holder: '' };
@@ -153,11 +153,16 @@ export class ShowDoor {
   #linked(connected: boolean, problem: string | null): void {
     const { show, journal } = this.#core;
     show.brokerLost(!connected);
-    if (connected) journal.recur('prop', 'show', 'the broker of the show is there', {});
-    else if (this.#connected || !this.#wasConnected)
-      journal.recur('prop', 'show', `the broker of the show is lost: ${problem}`, {});
-    this.#connected = connected;
-    this.#wasConnected = true;
+    if (problem !== this.#problem)
+      journal.recur(
+        'prop',
+        'show',
+        connected
+          ? 'the broker of the show is there'
+          : `the broker of the show is lost: ${problem}`,
+        {},
+      );
+    this.#problem = problem;
     this.#dirty = true;
   }
 

@@ -519,6 +519,18 @@ describe('cues', () => {
     expect((await run(['cue'], daemon)).code).toBe(2);
   });
 
+  test('a prop is armed for its show, with the lease, and disarmed without', async () => {
+    daemon.handlers['show.arm'] = () => ({ armed: true });
+    daemon.handlers['show.disarm'] = () => ({ armed: false });
+    const armed = await run(['arm-show'], daemon);
+    expect(armed.code).toBe(0);
+    expect(armed.out).toContain('armed for the show: from now on it may wake and move');
+    expect(daemon.called('lease.take')).toHaveLength(1);
+    expect((await run(['disarm-show'], daemon)).out).toBe('disarmed for the show\n');
+    expect(daemon.called('lease.take')).toHaveLength(1);
+    expect(daemon.called('show.disarm')).toHaveLength(1);
+  });
+
   test('at the prompt: idle behaviours, triggers, and a cue without an end', async () => {
     daemon.handlers['idle.start'] = ({ idle }) => ({ running: idle });
     daemon.handlers['idle.stop'] = () => ({ running: null });

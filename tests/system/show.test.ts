@@ -21,12 +21,12 @@ beforeAll(async () => {
   const owl = await readFile(OWL, 'utf8');
   await writeFile(
     join(home, 'prop.yaml'),
-    `${owl}
+    `${owl.replace(/^cues:$/m, 'cues:\n  glow: [{ at: 0, dim: { lantern: 0.4 }, fadeS: 1 }]')}
 show:
   name: foyer
   prop: owl
   groups: [birds]
-  parkAfterS: 2
+  parkAfterS: 0.5
   # The machine of a test may be busy.
   maxUncertaintyMs: 200
   broker:
@@ -79,14 +79,14 @@ async function texts(peer: Peer, what: string): Promise<string[]> {
     .map(({ text }) => text);
 }
 
-const runs = async (peer: Peer, cue = 'blink') =>
+const runs = async (peer: Peer, cue = 'glow') =>
   (await texts(peer, 'cue')).filter((text) => text === `cue ${cue} runs`).length;
 
 describe('a prop in a show', () => {
   it('tells what it is and does; a go that nobody has armed it for moves nothing', async () => {
     const first = await conductor.status('owl', ({ clocks }) => clocks.length > 0);
     expect(first).toMatchObject({ condition: 'parked', armed: false, runs: [], groups: ['birds'] });
-    expect(first.cues).toContain('blink');
+    expect(first.cues).toContain('glow');
     // Both clocks are this machine's: the conductor's is an hour ahead.
     const [{ offsetMs, uncertaintyMs }] = first.clocks as [(typeof first.clocks)[0]];
     expect(Math.abs(offsetMs - 3_600_000)).toBeLessThan(uncertaintyMs);
@@ -94,7 +94,7 @@ describe('a prop in a show', () => {
       gone: false,
       name: 'Foyer owl',
     });
-    const { id } = await conductor.send(conductor.go('blink', 1000));
+    const { id } = await conductor.send(conductor.go('glow', 1000));
     expect(await conductor.answer(id)).toMatchObject({
       outcome: 'refused',
       code: 'show.not-armed',
@@ -107,7 +107,7 @@ describe('a prop in a show', () => {
 
   it('starts its cue at its time, once, whatever is repeated or retained; then it parks', async () => {
     const peer = await armed();
-    const go = conductor.go('blink', 4000);
+    const go = conductor.go('glow', 3000);
     await conductor.send(go, topics.groupCommand('foyer', 'birds'));
     await conductor.answer(go.id, 'waits');
     const { startedMs } = await conductor.answer(go.id, 'done');
@@ -117,7 +117,7 @@ describe('a prop in a show', () => {
     const text = JSON.stringify(go);
     await broker.publish(topics.command('foyer', 'owl'), text);
     await broker.publish(topics.allCommand('foyer'), text);
-    const kept = conductor.go('blink', 1500);
+    const kept = conductor.go('glow', 1500);
     await broker.publish(topics.allCommand('foyer'), JSON.stringify(kept), '-r');
     await conductor.status('owl', ({ problems }) => problems.some((one) => /retained/.test(one)));
     await peer.untilState(({ condition }) => condition === 'parked');
@@ -127,14 +127,14 @@ describe('a prop in a show', () => {
     await daemon.kill();
     daemon = await Daemon.start({ folder: daemon.folder });
     const again = await armed();
-    await sleep(2000);
+    await sleep(1600);
     expect(await runs(again)).toBe(0);
     await broker.publish(topics.allCommand('foyer'), '', '-r');
   });
 
   it('is stopped by another library; the stop latches, and disarms', async () => {
     const peer = await armed();
-    const { id } = await conductor.send(conductor.go('blink', 3000));
+    const { id } = await conductor.send(conductor.go('glow', 3000));
     await conductor.answer(id, 'waits');
     await broker.publish(
       topics.allCommand('foyer'),
@@ -144,7 +144,7 @@ describe('a prop in a show', () => {
     expect(status).toMatchObject({ armed: false, cause: { who: 'show foyer (desk)' } });
     expect(await conductor.answer(id, 'refused')).toMatchObject({ code: 'show.not-armed' });
     expect(await runs(peer)).toBe(0);
-    const next = await conductor.send(conductor.go('blink', 3000));
+    const next = await conductor.send(conductor.go('glow', 3000));
     expect(await conductor.answer(next.id)).toMatchObject({ code: 'show.not-armed' });
   });
 
@@ -172,8 +172,8 @@ describe('a prop in a show', () => {
 describe('a broker', () => {
   it('that is killed: the cue finishes and the prop parks; it comes back by itself', async () => {
     const peer = await armed();
-    const { id } = await conductor.send(conductor.go('glance', 3000));
-    const late = await conductor.send(conductor.go('blink', 20_000));
+    const { id } = await conductor.send(conductor.go('glow', 3000));
+    const late = await conductor.send(conductor.go('glow', 20_000));
     await conductor.answer(id, 'done');
     await conductor.answer(late.id, 'waits');
     await broker.kill();
@@ -186,9 +186,29 @@ describe('a broker', () => {
     conductor.statuses.clear();
     await broker.start();
     await conductor.status('owl', ({ armed: isArmed }) => isArmed);
-    const next = await conductor.send(conductor.go('blink', 3000));
+    const next = await conductor.send(conductor.go('glow', 3000));
     await conductor.answer(next.id, 'done');
-    expect(await runs(peer)).toBe(1);
+    expect(await runs(peer)).toBe(2);
+  });
+
+  it('whose certificate nobody has signed, or cannot be read, is not trusted', async () => {
+    await daemon.cleanUp();
+    const text = await readFile(join(home, 'prop.yaml'), 'utf8');
+    const file = join(home, 'other.yaml');
+    for (const [ca, words] of [
+      ['show-password', /broker cannot be reached/],
+      ['none.pem', /cannot be read \(ENOENT\)/],
+      ['other.pem', /self.signed|unable to verify|certificate/],
+    ] as const) {
+      await writeFile(file, text.replace(/caFile: .*/, `caFile: ${join(broker.folder, ca)}`));
+      daemon = await Daemon.start({ prop: file });
+      const peer = await observer();
+      while (!(await texts(peer, 'show')).some((one) => words.test(one))) await sleep(50);
+      const all = (await texts(peer, 'show')).join();
+      expect(all).not.toContain(PASSWORDS.owl);
+      expect(all).not.toContain('thread ended');
+      if (ca !== 'other.pem') await daemon.cleanUp();
+    }
   });
 
   it('that hangs holds up nothing, and counts as lost', async () => {
