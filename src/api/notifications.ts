@@ -48,6 +48,10 @@ export const NOTIFICATIONS = {
           .describe('what is measured; absent from a prop without senses'),
         lockout: lockoutInfo.optional().describe('absent while nobody has hands in the prop'),
         guards: z.array(guardInfo).optional().describe('those that are broken'),
+        armedForShow: z
+          .string()
+          .optional()
+          .describe('who has armed the prop for its show: it may wake and move at any moment'),
       }),
   },
   event: {

@@ -42,7 +42,14 @@ export type ToGateway =
   /** Entries from before this gateway was started, oldest first; they are news to nobody. */
   | { t: 'entries'; entries: JournalEntry[] }
   /** What runs by itself, whenever that changes. */
-  | { t: 'running'; cues: string[]; idle: string | null; armed: boolean }
+  | {
+      t: 'running';
+      cues: string[];
+      idle: string | null;
+      armed: boolean;
+      /** Who has armed the prop for its show; absent where nobody has. */
+      armedForShow?: string | undefined;
+    }
   /** Another version of the prop is in use from now on. `view` is a `PropView` as JSON. */
   | {
       t: 'prop';

@@ -449,6 +449,7 @@ function sensesText(view: View): string {
 function safetyText(view: View): string {
   const { notParked, cause, handover } = view;
   const { lockout, guards } = view.safety;
+  const { armedForShow } = view.running;
   const asks = [...new Set(view.asks.values())];
   return (
     (cause ? `"cause":${JSON.stringify(cause)},` : '') +
@@ -456,7 +457,8 @@ function safetyText(view: View): string {
     (asks.length > 0 ? `"asks":${JSON.stringify(asks)},` : '') +
     (notParked !== undefined ? `"notParked":${JSON.stringify(notParked)},` : '') +
     (lockout ? `"lockout":${JSON.stringify(lockout)},` : '') +
-    (guards.length > 0 ? `"guards":${JSON.stringify(guards)},` : '')
+    (guards.length > 0 ? `"guards":${JSON.stringify(guards)},` : '') +
+    (armedForShow !== undefined ? `"armedForShow":${JSON.stringify(armedForShow)},` : '')
   );
 }
 

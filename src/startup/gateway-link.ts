@@ -17,7 +17,12 @@ export class GatewayLink {
   readonly #service: Pick<ServiceHost, 'log' | 'gone' | 'entry'>;
   readonly #requestQueue = new RequestQueue();
   /** What the gateway last got about what runs by itself. */
-  readonly #published = { revision: 0, idle: null as string | null, armed: false };
+  readonly #published = {
+    revision: 0,
+    idle: null as string | null,
+    armed: false,
+    armedForShow: undefined as string | undefined,
+  };
   #core!: Core;
   #commands!: Commands;
 
@@ -44,17 +49,30 @@ export class GatewayLink {
 
   /** What runs by itself, where that has changed. Once a tick, and before each answer. */
   publishRunning(): void {
-    const { cues, idle, triggers } = this.#core;
+    const { cues, idle, triggers, show } = this.#core;
     const published = this.#published;
     const { revision } = cues;
     const { running } = idle;
     const { armed } = triggers;
-    if (revision === published.revision && running === published.idle && armed === published.armed)
+    const { armedBy: armedForShow } = show;
+    if (
+      revision === published.revision &&
+      running === published.idle &&
+      armed === published.armed &&
+      armedForShow === published.armedForShow
+    )
       return;
     published.revision = revision;
     published.idle = running;
     published.armed = armed;
-    this.#gateway.post({ t: 'running', cues: cues.runningNames, idle: running, armed });
+    published.armedForShow = armedForShow;
+    this.#gateway.post({
+      t: 'running',
+      cues: cues.runningNames,
+      idle: running,
+      armed,
+      armedForShow,
+    });
   }
 
   /** A gateway that has started again gets the past journal, a little at a time. */

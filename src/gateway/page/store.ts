@@ -55,6 +55,8 @@ export const notParked = signal<string | undefined>(undefined);
 export const holder = signal<string | null>(null);
 /** Who has hands in the prop; null when nobody has. */
 export const lockout = signal<LockoutInfo | null>(null);
+/** Who has armed the prop for its show; undefined where nobody has. */
+export const armedForShow = signal<string | undefined>(undefined);
 /** Names of the guards that are broken. */
 export const brokenGuards = signal('');
 /** This page holds the lease. */
@@ -232,6 +234,7 @@ function takeState(frame: NoticeParams<'state'>): void {
     if (handover.peek()?.untilS !== frame.handover?.untilS) handover.value = frame.handover;
     if (JSON.stringify(lockout.peek()) !== JSON.stringify(frame.lockout ?? null))
       lockout.value = frame.lockout ?? null;
+    armedForShow.value = frame.armedForShow;
     brokenGuards.value = (frame.guards ?? []).map((guard) => guard.name).join(', ');
     if (held) Object.assign(held, frame.channels);
     else showStates(frame.channels);

@@ -5,6 +5,7 @@ import { NOT_PARKED } from '../../shared/condition-text.ts';
 import { forPeople } from './for-people.ts';
 import { linkState, roundTripMs } from './link.ts';
 import {
+  armedForShow,
   ask,
   asks,
   brokenGuards,
@@ -164,7 +165,10 @@ function Runs() {
       return [`${name} ${elapsedS.toFixed(0)}${durationS ? ` of ${durationS.toFixed(0)}` : ''} s`];
     });
     for (const [name, { running }] of Object.entries(idle)) if (running) names.push(`idle ${name}`);
-    const armed = triggers.armed && holder.value !== null ? ['triggers armed'] : [];
+    const armed = [
+      ...(triggers.armed && holder.value !== null ? ['triggers armed'] : []),
+      ...(armedForShow.value === undefined ? [] : ['armed for the show']),
+    ];
     return [...(names.length > 0 ? [`Runs ${names.join(', ')}`] : []), ...armed].join(' · ');
   });
   return <span class="runs number">{runs}</span>;

@@ -143,6 +143,13 @@ describe('what keeps the prop from moving', () => {
     rig.clock.advance(100);
     await until(() => client.notices('state').length > before, 'a state');
     expect(client.notices('state').at(-1)).toMatchObject({ lockout, guards });
+    expect(client.notices('state').at(-1)).not.toHaveProperty('armedForShow');
+    rig.send({ t: 'running', cues: [], idle: null, armed: false, armedForShow: 'tablet' });
+    await client.call('lease.take');
+    const unarmed = client.notices('state').length;
+    rig.clock.advance(100);
+    await until(() => client.notices('state').length > unarmed, 'a state');
+    expect(client.notices('state').at(-1)).toMatchObject({ armedForShow: 'tablet' });
   });
 
   it('tells why a prop at rest is not parked, and of no other condition', async () => {
