@@ -16,7 +16,7 @@ const LONG = [
 
 /** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
 const SLOW = [
-  'core/{behaviour/cue-random,behaviour/examples,behaviour/light-whole,behaviour/random,behaviour/takes-random,idle}',
+  'core/{behaviour/cue-random,behaviour/examples,behaviour/light-whole,behaviour/random,behaviour/takes-random,idle,show-random}',
   'boards/{alsa/player,pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
