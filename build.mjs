@@ -109,8 +109,22 @@ async function main() {
     logLevel: 'warning',
     metafile: true,
   });
+  // Served by `sinew show serve`, not by a daemon.
+  const conducted = await build({
+    entryPoints: [join(page, 'conduct.tsx')],
+    outdir: join(dist, 'show-page'),
+    bundle: true,
+    minify: true,
+    target: 'es2022',
+    format: 'esm',
+    ...JSX,
+    logLevel: 'warning',
+    metafile: true,
+  });
+  await cp(join(page, 'conduct.html'), join(dist, 'show-page', 'index.html'));
+  await cp(join(page, 'icon.svg'), join(dist, 'show-page', 'icon.svg'));
   // Which packages are in the bundles, for their licences (systemd/third-party.mjs).
-  metafiles.push(last.metafile, views.metafile);
+  metafiles.push(last.metafile, views.metafile, conducted.metafile);
   await writeFile(join(dist, 'metafile.json'), JSON.stringify(metafiles));
   for (const name of ['index.html', 'icon.svg'])
     await cp(join(page, name), join(dist, 'page', name));

@@ -12,6 +12,8 @@ export interface ShowInputs {
   lead?: number;
   category?: 0 | 1 | 2;
   now?: true;
+  listen?: string;
+  pageToken?: string;
 }
 
 /** A show without errors. */

@@ -31,6 +31,8 @@ const ACTIONS: Record<string, Action> = {
   stop: control('stopAction'),
   lockout: control('lockoutAction'),
   run: async (inputs, operator) => (await import('./show-run.ts')).runAction(inputs, operator),
+  serve: async (inputs, operator) =>
+    (await import('./show-serve.ts')).serveAction(inputs, operator),
   rehearse: async (inputs, operator) =>
     (await import('./show-rehearse.ts')).rehearseAction(inputs, operator),
 };
@@ -59,6 +61,14 @@ export const showVerb = verb<ShowInputs>({
       flags: '--category <N>',
       doc: 'stop: 0 drops power at once, 1 decelerates first (default), 2 decelerates and holds',
       parse: category,
+    },
+    {
+      flags: '--listen <HOST:PORT>',
+      doc: 'serve: where the page is; default: 127.0.0.1:7421. Any other address needs --page-token',
+    },
+    {
+      flags: '--page-token <FILE>',
+      doc: 'serve: file (mode 0600) with the token that the page asks for',
     },
     { flags: '--now', doc: 'run: once, now, whatever the schedule says' },
   ],

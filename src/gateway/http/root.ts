@@ -21,7 +21,12 @@ const HEADERS = {
 };
 
 /** What holds for every route: headers, the check of Host and Origin, and errors as JSON. */
-export function setUpRoot(app: FastifyInstance, names: Set<string>, log: Log): void {
+export function setUpRoot(
+  app: FastifyInstance,
+  names: Set<string>,
+  log: Log,
+  nothing = 'there is nothing here; the bench page is at /, the API at /api',
+): void {
   app.addHook('onRequest', async (request, reply) => {
     reply.headers(HEADERS);
     const refused = refuseRequest(request.headers, names, request.raw.rawHeaders);
@@ -32,7 +37,7 @@ export function setUpRoot(app: FastifyInstance, names: Set<string>, log: Log): v
 
   app.setNotFoundHandler(async (_request, reply) => {
     reply.code(404);
-    return { error: 'there is nothing here; the bench page is at /, the API at /api' };
+    return { error: nothing };
   });
 
   app.setErrorHandler(async (error: FastifyError, request, reply) => {
