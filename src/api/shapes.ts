@@ -371,6 +371,50 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe('the ticks of all that it stands for, where these are commands'),
   });
 
+  const incidentHead = z.object({
+    seq: z.number().describe('the number of the entry of the journal that it began with'),
+    time: z.string().describe('wall-clock time, ISO 8601'),
+    who: z.string(),
+    what: journalEntry.shape.what,
+    text: z.string(),
+    line: z.string().describe('the cause, who, and what stood where, in one line'),
+    entries: z.array(journalEntry).describe('of the journal, before and after it'),
+  });
+
+  const series = z
+    .union([z.number(), z.null(), z.array(z.number().nullable())])
+    .describe('at each time of "t", or one value where it stayed the same; null: not measured');
+
+  const incidentBody = z.object({
+    t: z
+      .array(z.number())
+      .describe('when it was looked at, about ten times a second: 0 is the event (s)'),
+    condition: z.array(z.string()),
+    linkMs: z
+      .array(z.number().nullable())
+      .describe('since the link of who had control last showed that it works both ways (ms)'),
+    channels: z.record(
+      z.string(),
+      z.object({
+        value: series.describe('deg; of a relay 0 or 1; of a light its level, 0 to 1'),
+        target: series.optional().describe('servo: where it was to go (deg)'),
+        measuredDeg: series.optional(),
+        measuredA: series.optional(),
+      }),
+    ),
+    rails: z.record(
+      z.string(),
+      z.object({
+        amps: series.describe('estimated draw (A)'),
+        measuredA: series.optional(),
+        measuredV: series.optional(),
+      }),
+    ),
+    senses: z.record(z.string(), z.object({ unit: z.string(), value: series })),
+  });
+
+  const incident = incidentHead.extend({ body: incidentBody });
+
   const changeResult = z.object({
     version: z.string().describe('the version that was asked for'),
     changed,
@@ -509,6 +553,9 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     cueState,
     cueUses,
     journalEntry,
+    incidentHead,
+    incidentBody,
+    incident,
     changeResult,
     lockInfo,
     lockoutInfo,

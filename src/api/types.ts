@@ -21,6 +21,9 @@ export type SenseInfo = Made<'senseInfo'>;
 /** The load of every rail during a cue, for a plot. */
 export type CueRails = Made<'cueLoad'>;
 export type JournalEntry = Made<'journalEntry'>;
+export type IncidentHead = Made<'incidentHead'>;
+export type IncidentBody = Made<'incidentBody'>;
+export type Incident = Made<'incident'>;
 /** Somebody's lock on the prop. */
 export type LockInfo = Made<'lockInfo'>;
 /** "Hands in the prop": the first lock, and the others where there are more. */

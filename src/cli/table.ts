@@ -12,6 +12,7 @@ import { takeVerb } from './take.ts';
 import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
 import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
+import { whyVerb } from './why.ts';
 
 /** Every verb but `session`, which is made of them. In the order of the help text. */
 export const VERBS: readonly Verb[] = [
@@ -21,6 +22,7 @@ export const VERBS: readonly Verb[] = [
   ...lookVerbs,
   ...followVerbs,
   ...journalVerbs,
+  whyVerb,
   ...senseVerbs,
   ...propVerbs,
   ...soundVerbs,

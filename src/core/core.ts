@@ -512,6 +512,7 @@ export class Core {
   #publish(telemetry: Telemetry): void {
     telemetry.begin(this.body, this.#tick, CONDITIONS.indexOf(this.#context.condition));
     publish(telemetry, this.body, this.#senses);
+    telemetry.setHolder(this.lease.holder?.slot ?? -1);
     telemetry.commit();
   }
 }

@@ -1,4 +1,5 @@
 import type { Params, Result } from '../api/methods.ts';
+import type { Incident, IncidentHead } from '../api/types.ts';
 import type { WeakWires } from '../prop/drop-ways.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { findWires } from '../prop/find-wires.ts';
@@ -20,6 +21,15 @@ type Work<M extends AskedMethod> = (
   session: string,
   weak: readonly WeakWires[],
 ) => Promise<string>;
+
+/** What is kept of what happened. */
+export interface Records {
+  journal(query: JournalQuery): Promise<JournalAnswer>;
+  /** Oldest first. */
+  incidents(): Promise<IncidentHead[]>;
+  incident(seq: number): Promise<Incident | undefined>;
+}
+
 type Ask = Extract<FromGateway, { t: 'ask' }>;
 
 /** What one session may have waiting. */
@@ -37,7 +47,7 @@ export class Asks {
   readonly #planner: PlannerPort;
   readonly #pictures: Pictures;
   readonly #sounds: Sounds;
-  readonly #journal: (query: JournalQuery) => Promise<JournalAnswer>;
+  readonly #records: Records;
   readonly #answer: (answer: AnswerToGateway) => void;
   readonly #trouble: (error: unknown) => void;
   readonly #waiting = new Rotation<Ask>();
@@ -54,7 +64,7 @@ export class Asks {
     planner: PlannerPort,
     pictures: Pictures,
     sounds: Sounds,
-    journal: (query: JournalQuery) => Promise<JournalAnswer>,
+    records: Records,
     answer: (answer: AnswerToGateway) => void,
     trouble: (error: unknown) => void,
   ) {
@@ -62,7 +72,7 @@ export class Asks {
     this.#planner = planner;
     this.#pictures = pictures;
     this.#sounds = sounds;
-    this.#journal = journal;
+    this.#records = records;
     this.#answer = answer;
     this.#trouble = trouble;
   }
@@ -199,7 +209,14 @@ export class Asks {
       this.#refuseOther(params.version, '. Read its findings again (prop.findings)');
       return this.#plan(session, { about: 'fix', ...params, ...this.#present() });
     },
-    'journal.read': async (params) => JSON.stringify(await this.#journal(params)),
+    'journal.read': async (params) => JSON.stringify(await this.#records.journal(params)),
+    'incident.list': async () => JSON.stringify({ incidents: await this.#records.incidents() }),
+    'incident.read': async ({ seq }) => {
+      const incident = await this.#records.incident(seq);
+      if (incident) return JSON.stringify(incident);
+      const reason = `no incident ${seq} is kept; incident.list names those that are`;
+      throw new Refusal('incident.unknown', reason, { seq });
+    },
     'prop.history': async () => JSON.stringify(await this.#keeper.history()),
   };
 

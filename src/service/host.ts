@@ -19,6 +19,7 @@ import type { SafePlan } from '../safe/plan.ts';
 import { Backoff } from '../shared/backoff.ts';
 import { type ErrorObject, Refusal } from '../shared/errors.ts';
 import { LineIn, makeRing } from '../shared/line.ts';
+import type { TelemetryBuffers } from '../shared/telemetry.ts';
 import {
   type FromService,
   isAnswerToStart,
@@ -261,6 +262,11 @@ export class ServiceHost {
 
   log(level: LogLevel, name: string, values: object, text: string): void {
     this.#post({ t: 'log', level, name, timeMs: Date.now(), values: cloneable(values), text });
+  }
+
+  /** Where the core writes what it does, from now on; a new thread must be told as well. */
+  telemetry(buffers: TelemetryBuffers): void {
+    this.#post({ t: 'telemetry', buffers });
   }
 
   /** An entry of the journal, for the log and the disk. A thread that starts again asks for what it missed. */

@@ -18,6 +18,7 @@ import type { BoardInfo } from '../prop/pins.ts';
 import type { SenseInfo } from '../prop/sense-info.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
+import type { TelemetryBuffers } from '../shared/telemetry.ts';
 
 /**
  * What the prop-file service, the core and the gateway say to each other. The service owns the prop
@@ -108,6 +109,8 @@ export type ToService =
   | { t: 'log'; level: LogLevel; name: string; timeMs: number; values: object; text: string }
   /** An entry of the journal, for the log and the disk; `again`: in the place of the one with its number. */
   | { t: 'entry'; entry: JournalEntry; again: boolean }
+  /** Where the core writes what it does, from now on. */
+  | { t: 'telemetry'; buffers: TelemetryBuffers }
   /** A line for standard output. */
   | { t: 'print'; text: string }
   /** Answered when everything asked for so far is on the disk and in the log. */

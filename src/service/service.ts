@@ -10,6 +10,7 @@ import { asRefusal, Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
 import { ClockWatch } from './clock-watch.ts';
 import { coreProp, viewBytes } from './core-prop.ts';
+import { Incidents } from './incidents.ts';
 import { type JournalFs, JournalLog } from './journal-log.ts';
 import { Keeper, type KeeperFs } from './keeper.ts';
 import { Locks, lockableOsc, lockablesOf } from './locks.ts';
@@ -30,6 +31,7 @@ import { stateDir, targetOf } from './state-dir.ts';
 import { FileStore, type StoreFs } from './state-file.ts';
 import { SupplyWatch } from './supply-watch.ts';
 import { Takes } from './takes.ts';
+import { TelemetryRing } from './telemetry-ring.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs & JournalFs;
 
@@ -65,6 +67,7 @@ export class PropService {
   readonly #supply: SupplyWatch;
   #store: FileStore | undefined;
   #journal: JournalLog | undefined;
+  #incidents: Incidents | undefined;
   #clockWatch = new ClockWatch(undefined);
   readonly #locks: Locks;
   #planDir = '';
@@ -123,7 +126,11 @@ export class PropService {
       planner,
       this.#pictures,
       this.#sounds,
-      (query) => this.#journal!.read(query),
+      {
+        journal: (query) => this.#journal!.read(query),
+        incidents: () => this.#incidents!.list(),
+        incident: (seq) => this.#incidents!.read(seq),
+      },
       (answer) => around.answer(answer),
       (error) => trouble(error, 'a question could not be answered'),
     );
@@ -182,6 +189,14 @@ export class PropService {
       return;
     }
     this.#journal = await journal;
+    this.#incidents = new Incidents(
+      folder,
+      this.#around.clock,
+      () => this.#keeper.inUse.view,
+      (error) =>
+        sink.log('error', 'sinewd', { err: error }, 'what came before a stop could not be kept'),
+      this.#fs,
+    );
     const status = this.#keeper.status();
     if (resumed !== undefined) {
       main({ t: 'file', status });
@@ -214,6 +229,7 @@ export class PropService {
     const { clock, main } = this.#around;
     this.#journal?.take(entry, again);
     if (again) return;
+    this.#incidents?.note(entry);
     const jump = this.#clockWatch.look(Date.parse(entry.time), clock.nowMs());
     if (!jump) return;
     const { text, byS } = jump;
@@ -306,6 +322,9 @@ export class PropService {
       case 'gone':
         this.gone(message.session);
         break;
+      case 'telemetry':
+        this.#incidents?.use(new TelemetryRing(message.buffers, this.#around.clock));
+        break;
       case 'change':
         this.#keeper.outcome(message.id, message.outcome);
         void this.#settleLocks(message.outcome);
@@ -314,7 +333,11 @@ export class PropService {
         void this.#reply(message.n, async () => {
           await this.#keeper.flush();
           await this.#store?.flush();
-          await Promise.all([this.#journal?.flush(), this.#around.sink.flush()]);
+          await Promise.all([
+            this.#journal?.flush(),
+            this.#incidents?.flush(),
+            this.#around.sink.flush(),
+          ]);
           return {};
         });
     }
@@ -343,6 +366,7 @@ export class PropService {
   async close(): Promise<void> {
     this.#supply.close();
     this.#keeper.close();
+    this.#incidents?.close();
     await this.#around.planner.close();
   }
 

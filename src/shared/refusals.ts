@@ -506,6 +506,11 @@ export const REFUSALS = {
     'The session has asked for a newer rehearsal, which is answered instead.',
     'Wait for that answer.',
   ],
+  'incident.unknown': [
+    'noSuchThing',
+    'No such incident is kept.',
+    '`incident.list` names those that are; the oldest go first.',
+  ],
   'idle.unknown': ['noSuchThing', 'There is no such idle behaviour.', '`cue.list` names them.'],
 
   // --- the prop file ----------------------------------------------------------------------------------

@@ -89,7 +89,15 @@ export const LATENESS_MS: readonly number[] = Array.from(
   (_unused, i) => 0.05 * 1.1 ** i,
 );
 
-const HEADER = { sequence: 0, condition: 1, coreBeat: 2, gatewayBeat: 3, life: 4 } as const;
+const HEADER = {
+  sequence: 0,
+  condition: 1,
+  coreBeat: 2,
+  gatewayBeat: 3,
+  /** The slot of the holder of the lease, counted from 1; 0 where it has none. */
+  holder: 4,
+  life: 5,
+} as const;
 /** Behind the signs of life, the proofs that a session receives. */
 const RECEIVED_START = HEADER.life + MAX_SESSIONS;
 const LATENESS_START = RECEIVED_START + MAX_SESSIONS;
@@ -175,6 +183,15 @@ export class Telemetry {
   /** For changes between two ticks: after an answer a reader finds what the answer says. */
   setCondition(condition: number): void {
     Atomics.store(this.#header, HEADER.condition, condition);
+  }
+
+  /** The slot of the holder of the lease; -1 without one. */
+  setHolder(slot: number): void {
+    Atomics.store(this.#header, HEADER.holder, slot + 1);
+  }
+
+  get holder(): number {
+    return Atomics.load(this.#header, HEADER.holder) - 1;
   }
 
   /** Where the fields of a channel, a rail or a sense begin in `numbers`. */

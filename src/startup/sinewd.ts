@@ -65,6 +65,7 @@ class Daemon {
   readonly #link: GatewayLink;
   readonly #show: ShowDoor;
   readonly #endNow = loadEndNow();
+  #shownBody: SharedArrayBuffer | undefined;
   #starve: () => void = () => {};
   #leaving = false;
 
@@ -125,6 +126,8 @@ class Daemon {
           `the prop-file service died: ${why}; it starts again in ${retryMs} ms`,
         ),
       restarted: () => {
+        this.#shownBody = undefined;
+        this.#showService();
         const line = this.#linePort();
         this.#gateway.post({ t: 'service', port: line }, [line]);
       },
@@ -146,6 +149,7 @@ class Daemon {
         onProp: ({ view: next, changed }, body) => {
           this.#view = next;
           this.#gateway.post({ t: 'prop', view: next, body, changed: [...changed] });
+          this.#showService();
           this.#show.follow();
         },
       },
@@ -206,6 +210,7 @@ class Daemon {
     }
     const { problem } = this.#status;
     if (problem !== undefined) this.#journal.add('prop', 'file', problem);
+    this.#showService();
     this.#loop.start(fitTimersMs(systemClock.nowMs() + this.#core.tickMs));
     this.#core.triggers.begin();
     this.#show.follow();
@@ -232,6 +237,14 @@ class Daemon {
     const { port1, port2 } = new MessageChannel();
     this.#service.connectGateway(port1);
     return port2;
+  }
+
+  /** Shows the service where the core writes, where that is another place than before. */
+  #showService(): void {
+    const { buffers } = this.#telemetry;
+    if (buffers.body === this.#shownBody) return;
+    this.#shownBody = buffers.body;
+    this.#service.telemetry(buffers);
   }
 
   #gatewayDied(why: string, retryMs: number): void {

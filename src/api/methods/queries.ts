@@ -1,6 +1,16 @@
 import { QUESTION, WORKED_OUT } from '../errors.ts';
 import type { Family } from '../method.ts';
 
+const STOP = {
+  seq: 32,
+  time: '2026-05-04T14:32:07.000Z',
+  who: 'desk',
+  what: 'stop',
+  text: 'stop category 1: asked for',
+  line: 'stop category 1: asked for, by desk, while live: beak at 12 deg on its way to 30',
+  entries: [],
+};
+
 /** Methods that change nothing: wires, boards, currents, the journal. */
 export const queries = {
   'loom.find': {
@@ -90,6 +100,38 @@ export const queries = {
     errors: [...WORKED_OUT, 'cue.unknown', 'cue.too-long', 'file.has-errors'],
     params: ({ z, text }) => z.strictObject({ cue: text('the name of a cue') }),
     result: ({ cueLoad }) => cueLoad,
+  },
+  'incident.list': {
+    summary: 'The stops, faults and lost links of which the ten seconds before are kept',
+    example: { params: {}, result: { incidents: [{ ...STOP }] } },
+    by: 'service',
+    lease: false,
+    errors: QUESTION,
+    params: ({ nothing }) => nothing,
+    result: ({ z, incidentHead }) => z.object({ incidents: z.array(incidentHead) }),
+  },
+  'incident.read': {
+    summary: 'What stood where in the ten seconds before a stop, a fault or a lost link',
+    example: {
+      params: { seq: 32 },
+      result: {
+        ...STOP,
+        body: {
+          t: [-0.2, -0.1],
+          condition: ['live', 'live'],
+          linkMs: [40, 60],
+          channels: { beak: { value: [10, 12], target: 30 } },
+          rails: { servo6v: { amps: 0.25 } },
+          senses: {},
+        },
+      },
+    },
+    by: 'service',
+    lease: false,
+    errors: [...QUESTION, 'incident.unknown'],
+    params: ({ z, want }) =>
+      z.strictObject({ seq: z.int(want('the seq of an incident, a whole number')) }),
+    result: ({ incident }) => incident,
   },
   'journal.read': {
     summary: 'The last events: who asked, what moved, what was refused and why',
