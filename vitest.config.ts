@@ -56,7 +56,7 @@ export default defineConfig({
           name: 'unit',
           include: [
             'tests/*.test.ts',
-            'tests/{shared,api,sums,sound,boards,prop,proposal,editing,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service,show}/**/*.test.ts',
+            'tests/{shared,api,sums,sound,boards,prop,proposal,editing,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service,show,backup}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

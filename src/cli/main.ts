@@ -17,7 +17,7 @@ export async function main(argv: readonly string[], io: Io, version: string): Pr
   const json = argv.includes('--json');
   try {
     const chosen = lineParser(LINE_VERBS, version, (text) => io.stdout.write(text)).parse(argv);
-    return chosen ? await perform(chosen, io) : EXIT.done;
+    return chosen ? await perform(chosen, io, version) : EXIT.done;
   } catch (error) {
     return complain(io, json, error);
   }
@@ -31,7 +31,11 @@ function complain(io: Io, json: boolean, error: unknown): number {
   return exitCode(error);
 }
 
-async function perform({ verb, inputs, globals }: Chosen, io: Io): Promise<number> {
+async function perform(
+  { verb, inputs, globals }: Chosen,
+  io: Io,
+  program: string,
+): Promise<number> {
   const json = globals.json === true;
   const graceS = globals.grace ?? DEFAULT_GRACE_S;
   const operator = new LinkedOperator(io, {
@@ -42,6 +46,7 @@ async function perform({ verb, inputs, globals }: Chosen, io: Io): Promise<numbe
     wake: globals.wake === true,
     confirmUnknown: globals.confirmUnknown === true,
     graceS: globals.grace,
+    program,
   });
   try {
     const outcome = await (verb.independent

@@ -134,10 +134,11 @@ function makeArgument({ name, doc, parse, choices, optional, rest }: Argument): 
   return argument;
 }
 
-function makeOption({ flags, doc, parse, choices }: VerbOption): Option {
+function makeOption({ flags, doc, parse, choices, required }: VerbOption): Option {
   const option = new Option(flags, doc);
   if (parse) option.argParser(parse);
   if (choices) option.choices(choices);
+  if (required) option.makeOptionMandatory();
   return option;
 }
 

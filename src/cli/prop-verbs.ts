@@ -4,7 +4,8 @@ import { FRAME_LIMIT_BYTES } from '../api/limits.ts';
 import type { Result } from '../api/methods.ts';
 import type { LineDifference } from '../prop/line-difference.ts';
 import { Refusal } from '../shared/errors.ts';
-import { table } from './output.ts';
+import { RESTORE_OPTIONS, type RestoreOptions, restoreBackup } from './backup.ts';
+import { table, UsageError } from './output.ts';
 import { versionOfFile } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
@@ -91,13 +92,26 @@ export const propVerbs = [
       return { result, text };
     },
   }),
-  verb<{ version: string }>({
+  verb<{ what: string; file?: string } & RestoreOptions>({
     name: 'restore',
-    summary: 'go back to an earlier version of the prop file, as history lists them',
+    summary:
+      'go back to an earlier version of the prop file, as history lists them; or, with FILE, restore a backup',
     where: 'both',
-    args: [{ name: 'version', doc: 'a version, from history', parse: versionOfFile }],
+    args: [
+      { name: 'what', doc: 'a version, from history; or what "sinew backup" has written' },
+      {
+        name: 'file',
+        doc: 'for a backup: the prop file to write, such as /var/lib/sinew/prop.yaml; its daemon must not run',
+        optional: true,
+      },
+    ],
+    options: RESTORE_OPTIONS,
     changesFile: true,
-    async run({ version }, operator: Operator) {
+    async run({ what, file, ...options }, operator: Operator) {
+      if (file !== undefined) return restoreBackup(what, file, options, operator);
+      if (options.stateDir !== undefined || options.replace)
+        throw new UsageError('--state-dir and --replace are for a backup; give the FILE to write');
+      const version = versionOfFile(what);
       await operator.lease();
       const result = await operator.write(`version ${version}`, 'prop.restore', { version });
       return { result, text: changedText('restored', result) };

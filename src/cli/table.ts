@@ -1,3 +1,4 @@
+import { backupVerb } from './backup.ts';
 import { doctorVerb } from './doctor.ts';
 import { explainVerb } from './explain.ts';
 import { fileVerbs } from './files.ts';
@@ -31,6 +32,7 @@ export const VERBS: readonly Verb[] = [
   protractorVerb,
   takeVerb,
   showVerb,
+  backupVerb,
   ...tokenVerbs,
   doctorVerb,
 ];

@@ -30,6 +30,8 @@ export interface VerbOption {
   doc: string;
   parse?: (text: string) => unknown;
   choices?: readonly string[];
+  /** It cannot be left out. */
+  required?: true;
 }
 
 /** What a verb did. */
@@ -64,6 +66,8 @@ export interface OperatorOptions {
   confirmUnknown: boolean;
   /** Seconds of grace at the end, if asked for. */
   graceS: number | undefined;
+  /** The version of Sinew. */
+  program: string;
 }
 
 /** What a verb may use: one user. operator.ts has the connection behind it. */

@@ -204,3 +204,38 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
     return 'damaged';
   }
 }
+
+/**
+ * The text of the state of a prop that comes from a backup, for another board perhaps. Nothing is known of
+ * where it stands and of how long its relays have rested; locks and a latched stop stay, those of the state
+ * that is replaced as well. Where one of the two is damaged, the result is empty, which counts as damaged:
+ * the daemon starts locked.
+ * @param archived the state in the backup; undefined where there was none
+ * @param present the state that is replaced; undefined where there is none
+ */
+export function stateAfterRestore(
+  archived: string | undefined,
+  present: string | undefined,
+): string {
+  let sources: z.output<typeof file>[];
+  try {
+    sources = [present, archived]
+      .filter((text) => text !== undefined)
+      .map((text) => file.parse(JSON.parse(text)));
+  } catch {
+    return '';
+  }
+  const lockout = sources.flatMap((one) => one.lockout ?? []);
+  const latched = sources.flatMap((one) => (one.latched ? [one.latched] : []));
+  return JSON.stringify({
+    ...{ version: 1, bootId: '', settled: false, positions: {}, digests: {}, duty: {} },
+    ...(lockout.length > 0 && { lockout }),
+    ...(latched.length > 0 && {
+      latched: {
+        condition: latched.some(({ condition }) => condition === 'faulted') ? 'faulted' : 'stopped',
+        stoppedBy: [...new Set(latched.flatMap(({ stoppedBy }) => stoppedBy))],
+      },
+    }),
+    clean: false,
+  });
+}

@@ -849,6 +849,28 @@ export const REFUSALS = {
     'Run `install.sh` of the release again.',
   ],
 
+  // --- backups ---------------------------------------------------------------------------------------
+  'backup.unusable': [
+    'invalidParams',
+    'The archive is damaged, or is not a backup that this Sinew can read.',
+    'Do as the reason says.',
+  ],
+  'backup.exists': [
+    'condition',
+    'There are files already where the prop would be restored; nothing was written.',
+    'Give another file, or `--replace`.',
+  ],
+  'backup.running': [
+    'condition',
+    'A daemon runs this prop; nothing was written.',
+    'End the daemon, then restore.',
+  ],
+  'backup.too-large': [
+    'outOfLimits',
+    'The files of the prop are too large for a backup.',
+    'Make the sounds shorter, or save them as FLAC, OGG or MP3.',
+  ],
+
   // --- the command line -------------------------------------------------------------------------------
   'command.unknown-name': [
     'noSuchThing',
