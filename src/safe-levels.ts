@@ -42,6 +42,11 @@ async function main(argv: readonly string[]): Promise<number> {
   let plan: SafePlan;
   try {
     plan = JSON.parse(readFileSync(planFile, 'utf8'));
+    // What another version means by its levels nobody knows here, and a wrong level closes a relay.
+    if (Number(plan.version) > 1)
+      throw new Error(
+        `was written by a newer Sinew (version ${Number(plan.version)} of the plan), and NOTHING was made safe; cut the power of the actuators, then install that Sinew or start this sinewd, which writes its own`,
+      );
     if (plan.version !== 1 || !Array.isArray(plan.boards)) throw new Error('is not a plan');
   } catch (error) {
     const missing = (error as NodeJS.ErrnoException).code === 'ENOENT';

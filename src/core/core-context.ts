@@ -21,7 +21,7 @@ import type { SenseNote } from './senses.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
 import { StopLatch } from './stop-latch.ts';
 import { Stoppers } from './stoppers.ts';
-import type { Store } from './store.ts';
+import type { Nothing, Store } from './store.ts';
 import type { Waker } from './waker.ts';
 
 interface ContextOptions {
@@ -34,6 +34,12 @@ interface ContextOptions {
   /** Called when what keeps the prop from waking and moving is other than before. */
   onSafety: (safety: SafetyInfo) => void;
 }
+
+/** Why a saved state says nothing. */
+const UNREADABLE: Readonly<Record<Exclude<Nothing, 'none'>, string>> = {
+  damaged: 'the saved state is damaged',
+  newer: 'the saved state was written by a newer Sinew, which this one cannot read',
+};
 
 /** What the parts of the core share: the version in use, the condition, the time, the lease. */
 export class CoreContext {
@@ -194,17 +200,25 @@ export class CoreContext {
   /** Takes up what the daemon before this one has saved. */
   restore(): void {
     const restored = this.state.restore();
-    this.attended = restored === 'none' || (restored !== 'damaged' && restored.clean === true);
+    const isRead = typeof restored !== 'string';
+    this.attended = restored === 'none' || (isRead && restored.clean === true);
     if (restored === 'none') return;
-    if (restored === 'damaged') {
-      this.inhibits.suspect();
+    if (!isRead) {
+      const why = UNREADABLE[restored];
+      this.inhibits.suspect(why);
       this.journal.add(
         'prop',
         'state',
-        'the saved state is damaged: positions are not known, and a lockout or a stop may be lost with it; the prop is locked until "sinew unlock --force REASON"',
+        `${why}: positions are not known, and a lockout or a stop may be lost with it; the prop is locked until "sinew unlock --force REASON"`,
       );
       return;
     }
+    if (restored.lacks && restored.lacks.length > 0)
+      this.journal.add(
+        'prop',
+        'state',
+        `the saved state is from an earlier release and was taken over: ${restored.lacks.join('; ')}`,
+      );
     this.inhibits.restore(restored.lockout ?? []);
     const { latched } = restored;
     if (!latched) return;

@@ -55,9 +55,9 @@ export class Inhibits {
     this.#lockout.restore(locks);
   }
 
-  /** The state that kept the locks is damaged. */
-  suspect(): void {
-    this.#lockout.suspect(new Date(this.#clock.wallMs()).toISOString());
+  /** The state that kept the locks cannot be read: `why`. */
+  suspect(why: string): void {
+    this.#lockout.suspect(why, new Date(this.#clock.wallMs()).toISOString());
   }
 
   /** Why nothing wakes or moves, and what to do. */

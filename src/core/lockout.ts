@@ -6,7 +6,7 @@ import { Refusal } from '../shared/errors.ts';
 const MOST = 32;
 /** Who the key switch is, beside the names of clients. */
 const SWITCH = 'the key switch';
-/** The holder of a lockout that a damaged state may have lost; no client clears it as its own. */
+/** The holder of a lockout that a state which cannot be read may have lost; no client clears it as its own. */
 const LOST = 'nobody knows who';
 
 /**
@@ -37,8 +37,8 @@ export class Lockout {
   }
 
   /** Any lock may have been lost with the state that kept it: it counts as set until somebody forces it. */
-  suspect(time: string): void {
-    this.set(LOST, 'the saved state is damaged: a lockout or a stop may be lost with it', time);
+  suspect(why: string, time: string): void {
+    this.set(LOST, `${why}: a lockout or a stop may be lost with it`, time);
   }
 
   /** A second lock of the same client replaces its first. @throws Refusal `tooMany` */

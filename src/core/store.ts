@@ -32,10 +32,12 @@ export interface Saved {
 export interface Restored extends Saved {
   /** Written since the machine was last switched on, so that monotonic times still count. */
   sameBoot: boolean;
+  /** What an earlier release did not save, and what that means; empty where it is all there. */
+  lacks?: readonly string[];
 }
 
-/** Why nothing could be restored. */
-export type Nothing = 'none' | 'damaged';
+/** Why nothing could be restored: a first start, a damaged state, or one that a newer release has written. */
+export type Nothing = 'none' | 'damaged' | 'newer';
 
 /** Where the core keeps what must outlive it. */
 export interface Store {

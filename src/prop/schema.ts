@@ -389,7 +389,12 @@ function make() {
 
   const propFile = z
     .strictObject({
-      sinew: z.literal(1, { error: 'is not a known version of this file format; write sinew: 1' }),
+      sinew: z.literal(1, {
+        error: ({ input }) =>
+          Number.isInteger(input) && (input as number) > 1
+            ? 'is a later version of this file format than this Sinew knows, which is 1; install a later Sinew'
+            : 'is not a known version of this file format; write sinew: 1',
+      }),
       name: z.string().min(1).max(100).describe('the name of the prop'),
       link: z
         .strictObject({

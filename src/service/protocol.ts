@@ -4,7 +4,7 @@ import type { ChannelInfo, JournalEntry } from '../api/types.ts';
 import type { CoreProp, Outcome } from '../core/core-prop.ts';
 import type { PassageAsked } from '../core/cue-passage.ts';
 import type { Recording } from '../core/recorder.ts';
-import type { Restored, Saved } from '../core/store.ts';
+import type { Nothing, Restored, Saved } from '../core/store.ts';
 import type { Battery } from '../prop/battery.ts';
 import type { CueChange } from '../prop/cue-change.ts';
 import type { CueHint } from '../prop/cue-hints.ts';
@@ -152,7 +152,7 @@ export interface Opened {
   view: Uint8Array;
   version: string;
   status: FileStatus;
-  restored: Restored | 'none' | 'damaged';
+  restored: Restored | Nothing;
   /** The number of the last entry of the journal on the disk. */
   journalSeq: number;
   /** Monotonic time since the machine started, when this was sent (s). */

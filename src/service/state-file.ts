@@ -21,9 +21,16 @@ const slip = z.object({
   day: z.number(),
   rests: z.array(z.number()),
 });
-/** Strict: a member of another name may be a lockout whose name is damaged. */
+const VERSION = 1;
+
+/**
+ * Strict: a member of another name may be a lockout whose name is damaged. What a release adds is optional
+ * here, so that the states of all earlier ones are read; a change that they would take for something else
+ * needs the next version. `lacksOf` says what an earlier state does not have. Examples of each are kept in
+ * tests/formats.
+ */
 const file = z.strictObject({
-  version: z.literal(1),
+  version: z.literal(VERSION),
   /** Changes with every start of the machine: monotonic times of another boot mean nothing. */
   bootId: z.string(),
   /** Everything stood still when this was written. */
@@ -116,7 +123,7 @@ export class FileStore implements Store {
 
   /** Never rejects. A save that comes while one is being written replaces those that wait. */
   save(state: Saved, durable: boolean): Promise<Noted> {
-    const text = JSON.stringify({ version: 1, bootId: this.#bootId, ...state });
+    const text = JSON.stringify({ version: VERSION, bootId: this.#bootId, ...state });
     const waiting = this.#next;
     if (durable) this.#noted = 'not yet';
     return new Promise((resolve) => {
@@ -197,12 +204,36 @@ async function read(path: string, boot: string, fileSystem: StoreFs): Promise<Re
     if (code === 'EIO') return 'damaged';
     throw error;
   }
+  let value: unknown;
   try {
-    const { version: _, bootId: writtenIn, ...saved } = file.parse(JSON.parse(text));
-    return { ...saved, sameBoot: writtenIn === boot };
+    value = JSON.parse(text);
   } catch {
     return 'damaged';
   }
+  const parsed = file.safeParse(value);
+  if (!parsed.success) return isNewer(value) ? 'newer' : 'damaged';
+  const { version: _, bootId: writtenIn, ...saved } = parsed.data;
+  const lacks = lacksOf(saved);
+  return { ...saved, sameBoot: writtenIn === boot, ...(lacks.length > 0 && { lacks }) };
+}
+
+function isNewer(value: unknown): boolean {
+  const { version } = (value ?? {}) as { version?: unknown };
+  return Number.isInteger(version) && (version as number) > VERSION;
+}
+
+/** What the state of an earlier release does not say, and what that means. */
+function lacksOf({ positions, digests, duty, clean }: Saved): string[] {
+  const lacks: string[] = [];
+  if (digests === undefined && Object.keys(positions).length > 0)
+    lacks.push(
+      'it does not say which output and calibration its positions are about, so none is trusted',
+    );
+  if (Object.values(duty).some(({ output }) => output === undefined))
+    lacks.push('its duty guards do not name their pins, so those relays rest first');
+  if (clean === undefined)
+    lacks.push('it does not say whether the daemon ended as it should, so nothing runs unattended');
+  return lacks;
 }
 
 /**
@@ -228,7 +259,7 @@ export function stateAfterRestore(
   const lockout = sources.flatMap((one) => one.lockout ?? []);
   const latched = sources.flatMap((one) => (one.latched ? [one.latched] : []));
   return JSON.stringify({
-    ...{ version: 1, bootId: '', settled: false, positions: {}, digests: {}, duty: {} },
+    ...{ version: VERSION, bootId: '', settled: false, positions: {}, digests: {}, duty: {} },
     ...(lockout.length > 0 && { lockout }),
     ...(latched.length > 0 && {
       latched: {

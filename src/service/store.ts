@@ -1,10 +1,10 @@
-import type { Restored, Saved, Store } from '../core/store.ts';
+import type { Nothing, Restored, Saved, Store } from '../core/store.ts';
 import type { ServiceHost } from './host.ts';
 import type { Opened } from './protocol.ts';
 
 /** The core's way to what must outlive it: the prop-file service writes it, and nobody waits. */
 export class ServiceStore implements Store {
-  readonly restored: Restored | 'none' | 'damaged';
+  readonly restored: Restored | Nothing;
   readonly #service: ServiceHost;
   #noted: Store['noted'] = 'yes';
   /** Counts durable saves: the last one decides. */

@@ -114,7 +114,7 @@ describe('--first-power', () => {
       on.daemon,
     );
     expect(code).toBe(1);
-    expect(out).toContain('is not a known version');
+    expect(out).toContain('is a later version of this file format');
     expect(out).not.toContain('No power anywhere');
   });
 });

@@ -16,7 +16,7 @@ import { Journal } from '../../src/core/journal.ts';
 import type { Session } from '../../src/core/lease.ts';
 import { Loop } from '../../src/core/loop.ts';
 import { placeDigest, type Servo } from '../../src/core/servo.ts';
-import type { Restored, Saved, Store } from '../../src/core/store.ts';
+import type { Nothing, Restored, Saved, Store } from '../../src/core/store.ts';
 import { type Prop, schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { Refusal } from '../../src/shared/errors.ts';
@@ -148,14 +148,14 @@ export class Recorder implements Driver {
 // --- what outlives a run ------------------------------------------------------------------------
 
 export class MemoryStore implements Store {
-  restored: Restored | 'none' | 'damaged';
+  restored: Restored | Nothing;
   saved: Saved | undefined;
   /** The last state that would survive a power cut. */
   durable: Saved | undefined;
   noted: Store['noted'] = 'yes';
   readonly #bootNowS: () => number;
 
-  constructor(restored: Restored | 'none' | 'damaged', bootNowS: () => number) {
+  constructor(restored: Restored | Nothing, bootNowS: () => number) {
     this.restored = restored;
     this.#bootNowS = bootNowS;
   }
@@ -173,7 +173,7 @@ export class MemoryStore implements Store {
 // --- the rig ------------------------------------------------------------------------------------
 
 export interface RigOptions {
-  restored?: Restored | 'none' | 'damaged';
+  restored?: Restored | Nothing;
   /** Seconds since the machine's start when this run begins. */
   bootS?: number;
   drivers?: Record<string, Driver>;

@@ -148,7 +148,7 @@ describe('text that is not YAML', () => {
     expect(loaded.prop).toBeDefined();
     expect(loaded.findings).toMatchObject([{ severity: 'warning', line: 1, column: 1 }]);
     expect(printed('\uFEFFsinew: 2\n')).toContain(
-      'f.yaml:1:8: sinew: 2 is not a known version of this file format; write sinew: 1',
+      'f.yaml:1:8: sinew: 2 is a later version of this file format than this Sinew knows, which is 1; install a later Sinew',
     );
   });
 

@@ -17,6 +17,8 @@ export interface Made {
 
 const text = z.string().max(1000);
 const made = z.object({ version: text, time: text, who: text, what: text });
+const VERSION = 1;
+const file = z.object({ version: z.literal(VERSION), entries: z.array(z.unknown()) });
 
 /** Entries kept: somewhat more than versions of the file. */
 const KEPT = 40;
@@ -40,7 +42,9 @@ export class History {
     try {
       const { size } = await this.#fs.stat(this.#path);
       if (size > MAX_BYTES) return;
-      const found: unknown = JSON.parse(await this.#fs.readFile(this.#path, 'utf8'));
+      const read: unknown = JSON.parse(await this.#fs.readFile(this.#path, 'utf8'));
+      // Before it had a version, the file was the list alone.
+      const found: unknown = Array.isArray(read) ? read : file.parse(read).entries;
       if (!Array.isArray(found)) return;
       this.#entries = found
         .flatMap((entry) => {
@@ -63,7 +67,7 @@ export class History {
     const clip = (given: string) => given.slice(0, 200);
     this.#entries.push({ ...entry, who: clip(entry.who), what: clip(entry.what) });
     this.#entries = this.#entries.slice(-KEPT);
-    const content = `${JSON.stringify(this.#entries)}\n`;
+    const content = `${JSON.stringify({ version: VERSION, entries: this.#entries })}\n`;
     const written = this.#writing.then(() => replaceFile(this.#path, content, true, this.#fs));
     this.#writing = written.catch(() => undefined);
     return written;
