@@ -1,4 +1,5 @@
 import { backupVerb } from './backup.ts';
+import { bookVerbs } from './book.ts';
 import { doctorVerb } from './doctor.ts';
 import { explainVerb } from './explain.ts';
 import { fileVerbs } from './files.ts';
@@ -32,6 +33,7 @@ export const VERBS: readonly Verb[] = [
   protractorVerb,
   takeVerb,
   showVerb,
+  ...bookVerbs,
   backupVerb,
   ...tokenVerbs,
   doctorVerb,

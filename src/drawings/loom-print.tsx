@@ -4,10 +4,12 @@ import { PinMap } from './pin-map.tsx';
 import { WireFlags } from './wire-flags.tsx';
 import { boardTitle, loomCaption } from './words.ts';
 
-/** Without quotation marks, which would be escaped: HTML does not decode entities in a style. */
-const STYLE = `
+/**
+ * The style of what is printed: lists, pins, flags. Without quotation marks, which would be escaped: HTML does
+ * not decode entities in a style.
+ */
+export const PRINT_STYLE = `
 :root { color-scheme: light; font: 10.5pt/1.3 system-ui, sans-serif; color: #22201c; background: #fff; }
-body { max-width: 190mm; margin: 8mm auto; padding: 0 4mm; }
 h1 { font-size: 20pt; margin: 0 0 1mm; }
 h2 { font-size: 14pt; margin: 7mm 0 2mm; border-bottom: 0.5mm solid #22201c; }
 h3 { font-size: 11.5pt; margin: 0; }
@@ -53,6 +55,10 @@ h2, h3 { break-after: avoid; }
 .flag b { font-size: 10pt; }
 .here { border: 0.2mm solid #22201c; padding: 0 0.6mm; align-self: flex-start; }
 .flag > div:last-child .here { align-self: flex-end; }
+`;
+
+const PAGE_STYLE = `
+body { max-width: 190mm; margin: 8mm auto; padding: 0 4mm; }
 @media screen and (max-width: 190mm) { section { overflow-x: auto; } }
 @page { size: A4; margin: 12mm 10mm 14mm; @bottom-right { content: counter(page) ' / ' counter(pages); font: 8pt system-ui, sans-serif; } }
 @media print { body { margin: 0; padding: 0; max-width: none; } section { break-before: page; } section:first-child { break-before: auto; } }
@@ -69,7 +75,7 @@ export function LoomPrint({ name, wires, boards, connectors }: LoomView) {
         <meta charset="utf-8" />
         <meta name="viewport" content="width=device-width, initial-scale=1" />
         <title>{`${name}: the loom`}</title>
-        <style>{STYLE}</style>
+        <style>{PRINT_STYLE + PAGE_STYLE}</style>
       </head>
       <body>
         <header>

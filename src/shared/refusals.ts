@@ -871,6 +871,12 @@ export const REFUSALS = {
     'Make the sounds shorter, or save them as FLAC, OGG or MP3.',
   ],
 
+  'daemon.other-prop': [
+    'condition',
+    'The daemon runs another prop than that of the file.',
+    'Give the daemon of this prop with `--host`.',
+  ],
+
   // --- the command line -------------------------------------------------------------------------------
   'command.unknown-name': [
     'noSuchThing',

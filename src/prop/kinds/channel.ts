@@ -46,6 +46,11 @@ export function lightOf(channel: Channel | undefined): LightChannel | undefined 
   return channel && 'fadeS' in channel ? channel : undefined;
 }
 
+/** The channel as a loudspeaker; undefined for other kinds. */
+export function soundOf(channel: Channel | undefined): SoundChannel | undefined {
+  return channel && 'ceiling' in channel ? channel : undefined;
+}
+
 /** The schema of a channel of any kind. */
 export function channelSchema(parts: Parts): z.ZodType<Channel> {
   const schemas = KIND_NAMES.map((name) => SCHEMAS[name](parts));
