@@ -5,10 +5,22 @@ import { PropDisk } from '../prop/file/prop-disk.ts';
 import { fileId, versionOf } from '../prop/file/version.ts';
 import { parseProp } from '../prop/load.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
+import { fileName } from '../record/lines.ts';
+import { journalFolder, numbersIn } from '../record/read.ts';
 import { stateDir, targetOf } from '../service/state-dir.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { About, Packed } from './archive.ts';
-import { besideLimit, besideName, filesNamed, KEPT, PROP, STATE, versionName } from './names.ts';
+import {
+  besideLimit,
+  besideName,
+  filesNamed,
+  journalName,
+  KEPT,
+  PROP,
+  STATE,
+  sizeLimit,
+  versionName,
+} from './names.ts';
 
 /** What a backup of a prop has in it. */
 export interface Collected {
@@ -95,18 +107,30 @@ async function beside(
 /** @throws Refusal where one is there and cannot be read: a backup without it would seem to be whole */
 async function stateFiles(folder: string, id: string): Promise<Packed[]> {
   const found: Packed[] = [];
-  for (const { name, inFolder, maxBytes } of KEPT) {
-    const path = join(folder, inFolder(id));
-    const read = await readWithin(path, maxBytes);
+  const journal = journalFolder(folder);
+  const numbers = await numbersIn(journal).catch((error: NodeJS.ErrnoException) => {
+    throw unreadable(journal, error.code ?? 'unknown');
+  });
+  const wanted = [
+    ...KEPT.map(({ name, inFolder }) => ({ name, path: join(folder, inFolder(id)) })),
+    ...numbers
+      .map(fileName)
+      .map((file) => ({ name: journalName(file), path: join(journal, file) })),
+  ];
+  for (const { name, path } of wanted) {
+    const read = await readWithin(path, sizeLimit(name));
     if (typeof read !== 'string') found.push({ name, bytes: read });
-    else if (read !== 'ENOENT')
-      throw new Refusal(
-        'file.unreadable',
-        `${path} cannot be read (${read}); run this as the user of the daemon, or as root (sudo)`,
-        { file: path },
-      );
+    else if (read !== 'ENOENT') throw unreadable(path, read);
   }
   return found;
+}
+
+function unreadable(path: string, why: string): Refusal {
+  return new Refusal(
+    'file.unreadable',
+    `${path} cannot be read (${why}); run this as the user of the daemon, or as root (sudo)`,
+    { file: path },
+  );
 }
 
 /**

@@ -9,6 +9,9 @@ export const PROP = 'prop.yaml';
 const VERSION = /^versions\/([1-9]\d?)\.yaml$/;
 const BESIDE = 'beside/';
 export const STATE = 'state/state.json';
+const JOURNAL = /^state\/journal\/(\d{6,15}\.log)$/;
+/** More than a file of the journal ever has (bytes). */
+const MAX_JOURNAL_BYTES = 2 * 1024 * 1024;
 
 /** What a prop file may have beside it: plain names, no folder, with a known ending. */
 const KINDS: readonly [RegExp, number][] = [
@@ -44,6 +47,7 @@ export const KEPT: readonly Kept[] = [
 export function sizeLimit(name: string): number | undefined {
   if (name === PROP || VERSION.test(name)) return MAX_BYTES;
   if (name.startsWith(BESIDE)) return besideLimit(name.slice(BESIDE.length));
+  if (JOURNAL.test(name)) return MAX_JOURNAL_BYTES;
   return KEPT.find((one) => one.name === name)?.maxBytes;
 }
 
@@ -59,6 +63,13 @@ export const besideName = (file: string): string => BESIDE + file;
 export function versionNumber(name: string): number | undefined {
   const digits = VERSION.exec(name)?.[1];
   return digits === undefined ? undefined : Number(digits);
+}
+
+export const journalName = (file: string): string => `state/journal/${file}`;
+
+/** The name in the folder of the journal; undefined for another file. */
+export function journalFile(name: string): string | undefined {
+  return JOURNAL.exec(name)?.[1];
 }
 
 /** The plain name beside the prop file; undefined for another file. */

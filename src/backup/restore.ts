@@ -4,6 +4,7 @@ import { factsOf } from '../boards/registry.ts';
 import { PropDisk } from '../prop/file/prop-disk.ts';
 import { fileId } from '../prop/file/version.ts';
 import { parseProp } from '../prop/load.ts';
+import { journalFolder, numbersIn } from '../record/read.ts';
 import type { PlannedBoard } from '../safe/plan.ts';
 import { putBeside } from '../service/beside-file.ts';
 import { Locks, lockablesOf } from '../service/locks.ts';
@@ -12,7 +13,7 @@ import { stateAfterRestore } from '../service/state-file.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type About, unpack } from './archive.ts';
 import { readWithin, stateFolder } from './collect.ts';
-import { besideFile, KEPT, PROP, STATE, versionNumber } from './names.ts';
+import { besideFile, journalFile, KEPT, PROP, STATE, versionNumber } from './names.ts';
 
 /** What was restored. */
 export interface RestoredProp {
@@ -23,6 +24,8 @@ export interface RestoredProp {
   files: number;
   /** Where the prop file that was there before is kept. */
   kept: string | undefined;
+  /** The board has a journal of its own, which goes on instead of the one in the archive. */
+  journalStays: boolean;
 }
 
 interface Wanted {
@@ -120,6 +123,18 @@ export async function restore(
       const bytes = content.get(name);
       if (name !== STATE && bytes) await put(path, bytes, stateOwner);
     }
+    // The journal of this board goes on where there is one: two cannot be one.
+    const journal = journalFolder(folder);
+    const logs = files.flatMap(({ name, bytes }) => {
+      const log = journalFile(name);
+      return log === undefined ? [] : [{ log, bytes }];
+    });
+    const journalStays = logs.length > 0 && (await numbersIn(journal)).length > 0;
+    if (logs.length > 0 && !journalStays) {
+      await fs.mkdir(journal, { recursive: true, mode: 0o700 });
+      await give(journal, stateOwner);
+      for (const { log, bytes } of logs) await put(join(journal, log), bytes, stateOwner);
+    }
     for (const { own, bytes } of asides) await put(join(home, own), bytes, owner);
     const first = (await disk.versions())[0]?.number ?? 0;
     for (const { name, bytes, time } of files) {
@@ -139,7 +154,7 @@ export async function restore(
     if (done.unsure) throw done.unsure;
     await give(target, owner);
     await disk.trim();
-    return { about, target, folder, files: written + 1, kept: done.kept?.path };
+    return { about, target, folder, files: written + 1, kept: done.kept?.path, journalStays };
   } finally {
     await locks.keepOnly([]);
   }

@@ -71,7 +71,7 @@ export async function restoreBackup(
     { file, stateDir, replace: replace === true },
     operator.io.env,
   );
-  const { target, folder, files, about, kept } = done;
+  const { target, folder, files, about, kept, journalStays } = done;
   const { loadProp } = await import('../prop/load.ts');
   const { findings } = await loadProp(target);
   const errors = findings.filter(({ severity }) => severity === 'error').length;
@@ -79,6 +79,9 @@ export async function restoreBackup(
     `restored ${about.prop || 'a prop'} as ${target}: ${files} files`,
     `its state is in ${folder}${stateDir === undefined ? '' : ': start its daemon with the same --state-dir'}`,
     ...(kept === undefined ? [] : [`the prop file that was there is kept as ${kept}`]),
+    ...(journalStays
+      ? ['this board keeps its own journal; the one in the backup stays there']
+      : []),
     'nobody knows where its servos stand: the first wake asks for a confirmation, and moves them one at a time. Keep all hands clear. Relays with a duty guard rest first',
     `before you switch on the actuators of a new board: sinew check ${target} --first-power`,
     'the token and the password of a broker were not in the backup',
@@ -96,7 +99,7 @@ export async function restoreBackup(
 
 export const backupVerb = verb<BackupInputs>({
   name: 'backup',
-  summary: 'put a prop into one file: prop file, versions, takes, sounds, picture, state',
+  summary: 'put a prop into one file: prop file, versions, takes, sounds, picture, state, journal',
   where: 'line',
   args: [{ name: 'file', doc: 'its prop file, on this computer' }],
   options: [{ flags: '--out <ARCHIVE>', doc: 'the ZIP file to write', required: true }, STATE_DIR],

@@ -70,6 +70,7 @@ test('a path, a folder or a strange name is not read', () => {
   const names = [
     ...['../prop.yaml', '/etc/passwd', 'beside/../../x.take', 'beside/a/b.take', 'beside/.x.take'],
     ...['beside/x.sh', 'beside\\x.take', 'state/daemon.lock', 'state/../x', 'versions/0.yaml'],
+    ...['state/journal/../x.log', 'state/journal/1.log', 'state/journal/000001.log/x'],
     ...['versions/100.yaml', 'beside/x.take\u0000.png', 'state/token', '', 'beside/', 'PROP.yaml'],
     'beside/\u001b[2Jx.take',
   ];

@@ -73,6 +73,8 @@ async function made(folder: string, state: Record<string, unknown> = {}) {
   const id = fileId(await fs.realpath(file));
   await fs.writeFile(join(stateDir, `last-known-${id}.yaml`), PROP('third'));
   await fs.writeFile(join(stateDir, `history-${id}.json`), '[]\n');
+  await fs.mkdir(join(stateDir, 'journal'));
+  await fs.writeFile(join(stateDir, 'journal', '000003.log'), `of ${folder}`);
   for (const other of ['token', 'show-password', 'daemon.lock', 'safe-plan.json'])
     await fs.writeFile(join(stateDir, other), 'secret of this board');
   return { home, file, stateDir, archive: join(root, `${folder}.zip`) };
@@ -93,7 +95,13 @@ test('a backup has the prop and what belongs to it, no secret, and no path of th
   expect(about.prop).toBe('third');
   expect(files.map(({ name }) => name)).toEqual([
     ...['beside/hoot.wav', 'beside/wave.take', 'prop.yaml', 'state/history.json'],
-    ...['state/last-known.yaml', 'state/state.json', 'versions/1.yaml', 'versions/2.yaml'],
+    ...[
+      'state/journal/000003.log',
+      'state/last-known.yaml',
+      'state/state.json',
+      'versions/1.yaml',
+      'versions/2.yaml',
+    ],
   ]);
   for (const { name, bytes } of files) {
     expect(Buffer.from(bytes).includes(root), name).toBe(false);
@@ -108,7 +116,9 @@ test('a backup has the prop and what belongs to it, no secret, and no path of th
 
 /** Without the versions' times, which differ. */
 const namesAndDigests = (archive: Buffer) =>
-  unpack(archive).files.map(({ name, bytes }) => [name, Buffer.from(bytes).toString('base64')]);
+  unpack(archive)
+    .files.filter(({ name }) => !name.includes('journal'))
+    .map(({ name, bytes }) => [name, Buffer.from(bytes).toString('base64')]);
 
 test('it is restored on another board in one command: the first wake asks, and guards rest first', async () => {
   const { archive } = await backedUp('a');
@@ -125,6 +135,8 @@ test('it is restored on another board in one command: the first wake asks, and g
   const state = join(root, 'xdg', 'sinew', folder!);
   const id = fileId(await fs.realpath(file));
   expect(await exists(join(state, `last-known-${id}.yaml`))).toBe(true);
+
+  expect(await fs.readFile(join(state, 'journal', '000003.log'), 'utf8')).toBe('of a');
 
   const { restored } = await FileStore.open(state, () => {});
   const rig = await Rig.open(parseProp(PROP('third'), file).prop!, { restored });
@@ -168,6 +180,9 @@ test('nothing is overwritten without being told; with --replace the prop file st
   const versions = await new PropDisk(there.file).versions();
   expect(versions[0]!.bytes.toString()).toBe(PROP('other'));
   expect(out).toContain(versions[0]!.path);
+  // The board goes on with its own journal.
+  expect(await fs.readFile(join(there.stateDir, 'journal', '000003.log'), 'utf8')).toBe('of b');
+  expect(out).toContain('keeps its own journal');
   // A lock of either state holds, and so does the stop of the board itself.
   const { restored } = await FileStore.open(there.stateDir, () => {});
   expect(restored).toMatchObject({ lockout: LOCK, latched, clean: false, settled: false });
