@@ -106,7 +106,7 @@ test('the ten seconds before a stop are kept at once, and what followed after th
   expect(first!.body.t.at(-1)).toBeLessThanOrEqual(0);
   const beak = first!.body.channels.beak!.value as number[];
   // A degree a second, at the times that are said.
-  first!.body.t.forEach((t, i) => expect(beak[i]).toBeCloseTo(17 + t, 1));
+  for (const [i, t] of first!.body.t.entries()) expect(beak[i]).toBeCloseTo(17 + t, 1);
   // What stayed as it was is one value, and what is not measured is left out.
   expect(first!.body.channels.mist).toEqual({ value: 1 });
   expect(first!.body.rails.servo6v).toEqual({ amps: 0.25 });
