@@ -9,6 +9,16 @@ import { table, UsageError } from './output.ts';
 import { versionOfFile } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
 
+/** @throws UsageError */
+function versionGiven(text: string): string {
+  try {
+    return versionOfFile(text);
+  } catch (error) {
+    const { message } = error as Error;
+    throw new UsageError(`${message} For a backup, name the prop file to write as well.`);
+  }
+}
+
 /** Verbs for the prop file of a running daemon: what it was, and how to change it as a whole. */
 
 function changedText(
@@ -111,7 +121,7 @@ export const propVerbs = [
       if (file !== undefined) return restoreBackup(what, file, options, operator);
       if (options.stateDir !== undefined || options.replace)
         throw new UsageError('--state-dir and --replace are for a backup; give the FILE to write');
-      const version = versionOfFile(what);
+      const version = versionGiven(what);
       await operator.lease();
       const result = await operator.write(`version ${version}`, 'prop.restore', { version });
       return { result, text: changedText('restored', result) };

@@ -619,7 +619,7 @@ describe('--json', () => {
     });
     const journal = JSON.parse((await run(['journal', '--since', '6', '--json'], daemon)).out);
     expect(journal.entries.map(({ seq }: { seq: number }) => seq)).toEqual([7, 8]);
-    expect(daemon.called('journal.read')).toEqual([{ since: 6 }]);
+    expect(daemon.called('journal.read')).toEqual([{ since: 6, limit: 100 }]);
   });
 });
 
