@@ -10,6 +10,7 @@ import {
 } from '../record/lines.ts';
 import type { JournalAnswer, JournalQuery } from '../record/query.ts';
 import { journalFolder, numbersIn, type ReadingFs, readJournal, textOf } from '../record/read.ts';
+import { Bucket } from '../shared/bucket.ts';
 import type { Clock } from '../shared/clock.ts';
 import { isUrgent, levelOf } from '../shared/journal.ts';
 import { syncFolder } from '../shared/replace-file.ts';
@@ -69,8 +70,7 @@ export class JournalLog {
   #writing: Promise<void> | undefined;
   #timer: { atMs: number; cancel(): void } | undefined;
   #retryMs = 0;
-  #asked = ASKED_BURST;
-  #askedMs: number;
+  readonly #asked: Bucket;
   /** The number of the newest entry, and of the newest when this was opened. */
   #seq = 0;
   #first = 0;
@@ -92,7 +92,7 @@ export class JournalLog {
     this.#clock = clock;
     this.#say = say;
     this.#fs = fileSystem;
-    this.#askedMs = clock.nowMs();
+    this.#asked = new Bucket(ASKED_PER_S, ASKED_BURST, clock.nowMs());
   }
 
   /**
@@ -226,14 +226,8 @@ export class JournalLog {
 
   /** What clients ask for has a rate; what the prop does and says is always kept. */
   #admit({ what }: JournalEntry): boolean {
-    if (what !== 'refused' && levelOf(what) !== 'debug') return true;
-    const nowMs = this.#clock.nowMs();
-    const gained = ((nowMs - this.#askedMs) / 1000) * ASKED_PER_S;
-    this.#asked = Math.min(ASKED_BURST, this.#asked + gained);
-    this.#askedMs = nowMs;
-    if (this.#asked < 1) return false;
-    this.#asked--;
-    return true;
+    const isAsked = what === 'refused' || levelOf(what) === 'debug';
+    return !isAsked || this.#asked.take(1, this.#clock.nowMs());
   }
 
   #placeOf(seq: number): number {
@@ -277,13 +271,16 @@ export class JournalLog {
   #writeIn(delayMs: number): void {
     if (this.#retryMs > 0 && this.#timer) return;
     const atMs = this.#clock.nowMs() + delayMs;
-    if (this.#timer && this.#timer.atMs <= atMs) return;
+    if (!this.#timer || this.#timer.atMs > atMs) this.#arm(delayMs);
+  }
+
+  #arm(delayMs: number): void {
     this.#timer?.cancel();
     const cancel = this.#clock.after(delayMs, () => {
       this.#timer = undefined;
       void this.#write();
     });
-    this.#timer = { atMs, cancel };
+    this.#timer = { atMs: this.#clock.nowMs() + delayMs, cancel };
   }
 
   /** One write at a time; never rejects. */
@@ -346,14 +343,7 @@ export class JournalLog {
         {},
       );
     this.#retryMs = Math.min(Math.max(RETRY_MS, 2 * this.#retryMs), LONGEST_RETRY_MS);
-    this.#timer?.cancel();
-    this.#timer = undefined;
-    const retryMs = this.#retryMs;
-    const cancel = this.#clock.after(retryMs, () => {
-      this.#timer = undefined;
-      void this.#write();
-    });
-    this.#timer = { atMs: this.#clock.nowMs() + retryMs, cancel };
+    this.#arm(this.#retryMs);
   }
 
   /** Adds to the newest file, or to a new one, and makes it last. @throws Error */
