@@ -195,7 +195,7 @@ export class JournalLog {
         this.#isTorn = !ends;
         torn = damaged;
         const last = lines.at(-1);
-        isWhole = last ? 'whole' in last : damaged === 0;
+        isWhole = last !== undefined && 'whole' in last;
       }
       this.#files.unshift({ number, bytes: Buffer.byteLength(text) });
       const entries = lines.flatMap((line) => ('entry' in line ? [line.entry] : []));

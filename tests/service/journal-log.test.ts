@@ -201,6 +201,21 @@ describe('a power cut', () => {
     }
   });
 
+  test('that leaves the newest file empty or unreadable uses no number twice', async () => {
+    const log = await open();
+    log.take(entry(1), false);
+    await log.flush();
+    const path = join(folder, 'journal', '000002.log');
+    await fs.writeFile(path, '');
+    expect((await open()).startsAfter).toBe(1000);
+    const readFile = async (...args: Parameters<typeof fs.readFile>) => {
+      if (args[0] === path) throw Object.assign(new Error('EIO: i/o error'), { code: 'EIO' });
+      return fs.readFile(...args);
+    };
+    const next = await open({ readFile: readFile as typeof fs.readFile });
+    expect(next.startsAfter).toBe(1000);
+  });
+
   test('garbage in the middle costs the lines that it is in', () => {
     const lines = [1, 2, 3].map((seq) => textOfLine({ entry: entry(seq) }));
     const spoilt = `${lines[0]}${lines[1]!.replace('cue', 'c\0e')}${lines[2]}`;
