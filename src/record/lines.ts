@@ -50,12 +50,29 @@ export function readLines(text: string): ReadLines {
     if (one === '') continue;
     const line = lineOf(one);
     if (!line) read.damaged++;
-    else if ('format' in line && line.format > JOURNAL_FORMAT)
-      return { lines: [], damaged: 0, ends: true, newer: true };
+    else if (isNewer(line)) return { lines: [], damaged: 0, ends: true, newer: true };
     else read.lines.push(line);
   }
   return read;
 }
+
+/**
+ * As `readLines`; but where the last line says that the daemon ended as it should, only the lines from the last
+ * entry on: what is before them need not be checked to go on.
+ */
+export function readEnd(text: string): ReadLines {
+  const texts = text.split('\n').filter((one) => one !== '');
+  const [first, last] = [lineOf(texts[0] ?? ''), lineOf(texts.at(-1) ?? '')];
+  if (!first || isNewer(first) || !last || !('whole' in last)) return readLines(text);
+  const lines: JournalLine[] = [last];
+  for (let i = texts.length - 2; i >= 0 && !('entry' in lines[0]!); i--) {
+    const line = lineOf(texts[i]!);
+    if (line) lines.unshift(line);
+  }
+  return { lines, damaged: 0, ends: text.endsWith('\n'), newer: false };
+}
+
+const isNewer = (line: JournalLine): boolean => 'format' in line && line.format > JOURNAL_FORMAT;
 
 function lineOf(text: string): JournalLine | undefined {
   const json = text.slice(DIGEST_LENGTH + 1);

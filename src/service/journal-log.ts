@@ -5,7 +5,7 @@ import {
   fileName,
   JOURNAL_FORMAT,
   type JournalLine,
-  readLines,
+  readEnd,
   textOfLine,
 } from '../record/lines.ts';
 import type { JournalAnswer, JournalQuery } from '../record/query.ts';
@@ -38,6 +38,8 @@ const ASKED_BURST = 1000;
 const ASKED_PER_S = 1;
 /** Entries of earlier runs that the gateway has at hand. */
 const RECENT = 500;
+/** After a crash, entries that are looked through for the highest number: an older one may be written last. */
+const LOOKED_THROUGH = 500;
 /** After a crash the numbers go on at the next multiple: none is used twice. */
 const NUMBERS_SKIPPED = 1000;
 
@@ -71,12 +73,11 @@ export class JournalLog {
   #timer: { atMs: number; cancel(): void } | undefined;
   #retryMs = 0;
   readonly #asked: Bucket;
-  /** The number of the newest entry, and of the newest when this was opened. */
+  /** The highest number so far, that after which this run began, and that which the disk had then. */
   #seq = 0;
   #first = 0;
+  #onDisk = 0;
   #lastTimeMs: number | undefined;
-  #recent: JournalEntry[] = [];
-  #newer = 0;
   /** Up to here nothing is missing on the disk. */
   #wholeSeq = 0;
   /** The entry that was not kept last. */
@@ -120,7 +121,7 @@ export class JournalLog {
 
   /** The number of the newest entry that was on the disk when this was opened; 0 where there is none. */
   get lastSeq(): number {
-    return this.#recent.reduce((seq, entry) => Math.max(seq, entry.seq), 0);
+    return this.#onDisk;
   }
 
   /** When the newest entry of the runs before was made (ms since the epoch). */
@@ -128,9 +129,14 @@ export class JournalLog {
     return this.#lastTimeMs;
   }
 
-  /** The newest entries of earlier runs, oldest first. */
-  get recent(): readonly JournalEntry[] {
-    return this.#recent;
+  /** The newest entries of earlier runs, oldest first; none where they cannot be read. Never rejects. */
+  async recent(): Promise<readonly JournalEntry[]> {
+    const query = { before: this.#first + 1, limit: RECENT };
+    const read = readJournal(this.#folder, query, [], this.#fs);
+    return read.then(
+      ({ entries }) => entries,
+      () => [],
+    );
   }
 
   /** @param again it takes the place of the one with its number */
@@ -173,22 +179,24 @@ export class JournalLog {
 
   // --- what is there ------------------------------------------------------------------------------
 
+  /** A start must not take long: of the newest file no more is read than it needs, of others the size. */
   async #readFiles(): Promise<void> {
     const numbers = await numbersIn(this.#folder, this.#fs);
     this.#highest = numbers.at(-1) ?? 0;
     let torn = 0;
+    let newerFiles = 0;
     let isWhole = true;
+    let entries = 0;
     for (const number of numbers.reverse()) {
       const path = join(this.#folder, fileName(number));
-      // Of older files only the sizes count: a start must not take long.
-      if (this.#recent.length >= RECENT) {
+      if (isWhole ? this.#lastTimeMs !== undefined : entries >= LOOKED_THROUGH) {
         this.#files.unshift({ number, bytes: (await this.#fs.stat(path)).size });
         continue;
       }
       const text = await textOf(path, this.#fs);
-      const { lines, damaged, ends, newer } = readLines(text);
+      const { lines, damaged, ends, newer } = readEnd(text);
       if (newer) {
-        this.#newer++;
+        newerFiles++;
         continue;
       }
       if (this.#files.length === 0) {
@@ -198,15 +206,20 @@ export class JournalLog {
         isWhole = last !== undefined && 'whole' in last;
       }
       this.#files.unshift({ number, bytes: Buffer.byteLength(text) });
-      const entries = lines.flatMap((line) => ('entry' in line ? [line.entry] : []));
-      this.#recent = [...entries, ...this.#recent].slice(-RECENT);
+      const own = lines.flatMap((line) => ('entry' in line ? [line.entry] : []));
+      for (const line of lines) {
+        if ('entry' in line) this.#onDisk = Math.max(this.#onDisk, line.entry.seq);
+        else if ('whole' in line) this.#onDisk = Math.max(this.#onDisk, line.whole);
+      }
+      const last = own.at(-1);
+      if (last) this.#lastTimeMs ??= Date.parse(last.time);
+      entries += own.length;
     }
-    for (const { seq } of this.#recent) this.#first = Math.max(this.#first, seq);
-    if (!isWhole) this.#first = NUMBERS_SKIPPED * Math.ceil((this.#first + 1) / NUMBERS_SKIPPED);
+    this.#first = isWhole
+      ? this.#onDisk
+      : NUMBERS_SKIPPED * Math.ceil((this.#onDisk + 1) / NUMBERS_SKIPPED);
     this.#seq = this.#first;
     this.#wholeSeq = this.#first;
-    const last = this.#recent.at(-1);
-    if (last) this.#lastTimeMs = Date.parse(last.time);
     // Damage that was there when a daemon ended as it should has been said before.
     if (torn > 0 && !isWhole)
       this.#say(
@@ -215,10 +228,10 @@ export class JournalLog {
           damaged: torn,
         },
       );
-    if (this.#newer > 0)
+    if (newerFiles > 0)
       this.#say(
-        `${counted(this.#newer, 'file', 'files')} of the kept journal from a newer version of Sinew: not shown, and left as it is`,
-        { newer: this.#newer },
+        `${counted(newerFiles, 'file', 'files')} of the kept journal from a newer version of Sinew: not shown, and left as it is`,
+        { newer: newerFiles },
       );
   }
 

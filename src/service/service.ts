@@ -359,7 +359,11 @@ export class PropService {
   /** A gateway that was just started has nothing to serve yet. */
   gatewayIsNew(): void {
     this.#pictures.forgetServed();
-    const entries = this.#journal?.recent ?? [];
+    void this.#handRecent();
+  }
+
+  async #handRecent(): Promise<void> {
+    const entries = (await this.#journal?.recent()) ?? [];
     if (entries.length > 0) this.#around.answer({ t: 'entries', entries });
   }
 

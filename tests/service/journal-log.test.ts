@@ -55,10 +55,35 @@ describe('what is kept', () => {
     await log.flush();
     const next = await open();
     expect(next.startsAfter).toBe(3);
-    expect(next.recent.map(({ seq }) => seq)).toEqual([1, 2, 3]);
+    expect((await next.recent()).map(({ seq }) => seq)).toEqual([1, 2, 3]);
     expect(said).toEqual([]);
     next.take(entry(4), false);
     expect(await numbers(next)).toEqual([1, 2, 3, 4]);
+  });
+
+  test('a start reads only the newest file, and what earlier runs did when it is asked for', async () => {
+    const log = await open();
+    for (let seq = 1; seq <= 3000; seq++) {
+      log.take(entry(seq, { what: 'condition', text: 'x'.repeat(200) }), false);
+      if (seq % 500 === 0) await log.flush();
+    }
+    // Written last, though it is not the newest.
+    log.take(entry(2999, { count: 2, ticks: [1, 2] }), true);
+    await log.flush();
+    expect((await files()).length).toBeGreaterThan(2);
+    const read: string[] = [];
+    const readFile = async (...args: Parameters<typeof fs.readFile>) => {
+      read.push(String(args[0]));
+      return fs.readFile(...args);
+    };
+    const next = await open({ readFile: readFile as typeof fs.readFile });
+    expect(read).toEqual([join(folder, 'journal', (await files()).at(-1)!)]);
+    expect([next.startsAfter, next.lastSeq]).toEqual([3000, 3000]);
+    expect(next.lastTimeMs).toBe(clock.wallMs());
+    next.take(entry(3001), false);
+    const recent = await next.recent();
+    const seqs = recent.map(({ seq }) => seq).sort((a, b) => a - b);
+    expect(seqs).toEqual(Array.from({ length: 500 }, (_, i) => 2501 + i));
   });
 
   test('a crash loses no number: they go on at the next thousand', async () => {
