@@ -1,9 +1,9 @@
-import { readdir } from 'node:fs/promises';
 import type { JournalEntry } from '../api/types.ts';
 import type { JournalAnswer, JournalQuery } from '../record/query.ts';
 import { journalFolder, readJournal } from '../record/read.ts';
-import { csvCell } from '../shared/csv.ts';
+import type { Cell } from '../shared/csv.ts';
 import { untilInterrupted } from './follow.ts';
+import { exported, exportOption, FOLDER, type Form, mustBeThere } from './kept.ts';
 import { print, UsageError } from './output.ts';
 import { whole } from './values.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
@@ -17,7 +17,7 @@ interface Inputs {
   limit?: number;
   refused?: true;
   search?: string;
-  export?: 'csv' | 'json';
+  export?: Form;
   folder?: string;
   follow?: true;
 }
@@ -46,24 +46,15 @@ export const journalVerbs = [
       },
       { flags: '--refused', doc: 'only what was refused' },
       { flags: '--search <TEXT>', doc: 'only entries with each of these words' },
-      {
-        flags: '--export <FORM>',
-        doc: 'print them as csv or json, for another program',
-        choices: ['csv', 'json'],
-      },
-      {
-        flags: '--folder <DIR>',
-        doc: 'read the state folder of a daemon on this computer, which need not run',
-      },
+      exportOption('them'),
+      FOLDER,
       { flags: '--follow', doc: 'go on with what happens, until Ctrl-C' },
     ],
     async run(inputs, operator) {
       if (inputs.follow) return follow(inputs, operator);
       const answer = await read(inputs, operator);
       const { entries } = answer;
-      if (inputs.export === 'json') print(operator.io.stdout, JSON.stringify(answer, null, 2));
-      if (inputs.export === 'csv') print(operator.io.stdout, csvOf(entries));
-      if (inputs.export) return { result: undefined, text: '' };
+      if (inputs.export) return exported(inputs.export, answer, () => rowsOf(entries), operator);
       return { result: answer, text: [...entries.map(journalLine), ...notes(answer)].join('\n') };
     },
   }),
@@ -79,7 +70,10 @@ async function read(inputs: Inputs, operator: Operator): Promise<JournalAnswer> 
   };
   const isBounded = inputs.export === undefined && typeof since !== 'string' && until === undefined;
   const limit = inputs.limit ?? (isBounded ? 100 : Number.POSITIVE_INFINITY);
-  if (folder !== undefined) return readJournal(await folderOf(folder), { ...query, limit });
+  if (folder !== undefined) {
+    await mustBeThere(journalFolder(folder), `journal in ${folder}`);
+    return readJournal(journalFolder(folder), { ...query, limit });
+  }
   let answer: JournalAnswer = { entries: [] };
   // With "before" a daemon reads its disk as well.
   let before = limit > AT_HAND ? Number.MAX_SAFE_INTEGER : undefined;
@@ -95,21 +89,6 @@ async function read(inputs: Inputs, operator: Operator): Promise<JournalAnswer> 
     if (page.entries.length < PAGE || left <= PAGE || before === undefined || before <= 1) break;
   }
   return answer;
-}
-
-/** Where the journal of a state folder is. @throws UsageError where there is none */
-async function folderOf(stateDir: string): Promise<string> {
-  const folder = journalFolder(stateDir);
-  try {
-    // One that is not there would look like an empty journal.
-    await readdir(folder);
-  } catch (error) {
-    const { message } = error as Error;
-    throw new UsageError(
-      `there is no journal in ${stateDir} (${message}); give the folder that sinewd has as --state-dir`,
-    );
-  }
-  return folder;
 }
 
 /** An answer about older entries, and one about newer ones. */
@@ -170,10 +149,11 @@ function notes({ lost = 0, damaged = 0 }: JournalAnswer): string[] {
 
 const COLUMNS = ['number', 'time', 'who', 'what', 'text', 'count', 'tick', 'values'];
 
-/** As RFC 4180, with a first line of names. */
-function csvOf(entries: readonly JournalEntry[]): string {
-  const rows = entries.map(({ seq, time, who, what, text, count, tick, values }) =>
-    [seq, time, who, what, text, count, tick, values && JSON.stringify(values)].map(csvCell),
-  );
-  return [COLUMNS, ...rows].map((row) => row.join(',')).join('\r\n');
+/** With a first row of names. */
+function rowsOf(entries: readonly JournalEntry[]): Cell[][] {
+  const rows = entries.map(({ seq, time, who, what, text, count, tick, values }) => [
+    ...[seq, time, who, what, text, count, tick],
+    values && JSON.stringify(values),
+  ]);
+  return [COLUMNS, ...rows];
 }

@@ -1,7 +1,7 @@
 import { wiresOf } from '../prop/loom.ts';
 import { sorted, splitEnd } from '../prop/loom-words.ts';
 import type { Prop } from '../prop/schema.ts';
-import { csvCell } from '../shared/csv.ts';
+import { csvRows } from '../shared/csv.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
 
 const HEAD = [
@@ -10,10 +10,7 @@ const HEAD = [
   ...['from', 'from_connector', 'from_cavity', 'to', 'to_connector', 'to_cavity', 'place'],
 ];
 
-/**
- * The loom as RFC 4180 has it: a row for each core. The lines end with CR LF, but for the last, which
- * has none yet.
- */
+/** The loom, a row for each core, as `csvRows` has it. */
 export function loomCsv(prop: Prop): string {
   const rows = sorted(wiresOf(prop), ({ label }) => label).flatMap((wire) =>
     wire.cores.map(({ role, colour, from, to }) => {
@@ -25,5 +22,5 @@ export function loomCsv(prop: Prop): string {
       ];
     }),
   );
-  return [HEAD, ...rows].map((row) => row.map(csvCell).join(',')).join('\r\n');
+  return csvRows([HEAD, ...rows]);
 }

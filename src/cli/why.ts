@@ -1,15 +1,14 @@
-import { readdir } from 'node:fs/promises';
 import type { Incident, IncidentHead } from '../api/types.ts';
 import { incidentFolder, nearest, readIncident, readIncidents } from '../record/incident.ts';
-import { csvCell } from '../shared/csv.ts';
-import { print, UsageError } from './output.ts';
+import type { Cell } from '../shared/csv.ts';
+import { exported, exportOption, FOLDER, type Form, mustBeThere } from './kept.ts';
 import { type Operator, verb } from './verb.ts';
 import { whenText } from './when.ts';
 
 interface Inputs {
   at?: string;
   list?: true;
-  export?: 'csv' | 'json';
+  export?: Form;
   folder?: string;
 }
 
@@ -32,15 +31,8 @@ export const whyVerb = verb<Inputs>({
       parse: (text) => whenText(text),
     },
     { flags: '--list', doc: 'all that are kept, in a line each' },
-    {
-      flags: '--export <FORM>',
-      doc: 'print the ten seconds before it as csv or json, for another program',
-      choices: ['csv', 'json'],
-    },
-    {
-      flags: '--folder <DIR>',
-      doc: 'read the state folder of a daemon on this computer, which need not run',
-    },
+    exportOption('the ten seconds before it'),
+    FOLDER,
   ],
   async run({ at, list, export: form, folder }, operator) {
     const source = folder === undefined ? ofDaemon(operator) : await ofFolder(folder);
@@ -51,9 +43,7 @@ export const whyVerb = verb<Inputs>({
       return { result: { incident: null }, text: 'no stop, fault or lost link is kept', exit: 1 };
     const incident = await source.read(found.seq);
     if (form === undefined) return { result: incident, text: textOf(incident) };
-    const { stdout } = operator.io;
-    print(stdout, form === 'csv' ? csvOf(incident) : JSON.stringify(incident, null, 2));
-    return { result: undefined, text: '' };
+    return exported(form, incident, () => rowsOf(incident), operator);
   },
 });
 
@@ -66,12 +56,7 @@ function ofDaemon(operator: Operator): Source {
 
 /** @throws UsageError where there is no such folder */
 async function ofFolder(stateDir: string): Promise<Source> {
-  try {
-    await readdir(stateDir);
-  } catch (error) {
-    const { message } = error as Error;
-    throw new UsageError(`${message}; give the folder that sinewd has as --state-dir`);
-  }
+  await mustBeThere(stateDir, `folder ${stateDir}`);
   const folder = incidentFolder(stateDir);
   return {
     list: () => readIncidents(folder),
@@ -93,8 +78,8 @@ function textOf(incident: Incident): string {
 }
 
 /** A line for each time, a column for each value; a value that nobody measured is left empty. */
-function csvOf({ body }: Incident): string {
-  type Column = (at: number) => number | string | undefined;
+function rowsOf({ body }: Incident): Cell[][] {
+  type Column = (at: number) => Cell;
   const columns: [name: string, column: Column][] = [
     ['t (s)', (at) => body.t[at]],
     ['condition', (at) => body.condition[at]],
@@ -109,6 +94,6 @@ function csvOf({ body }: Incident): string {
       columns.push([`${name} ${key}`, of(series)]);
   for (const [name, { unit, value }] of Object.entries(body.senses))
     columns.push([unit ? `${name} (${unit})` : name, of(value)]);
-  const rows = body.t.map((_t, at) => columns.map(([, column]) => csvCell(column(at))).join(','));
-  return [columns.map(([name]) => csvCell(name)).join(','), ...rows].join('\r\n');
+  const rows = body.t.map((_t, at) => columns.map(([, column]) => column(at)));
+  return [columns.map(([name]) => name), ...rows];
 }

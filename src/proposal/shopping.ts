@@ -10,7 +10,7 @@ import { wiresOf } from '../prop/loom.ts';
 import { sorted } from '../prop/loom-words.ts';
 import { PARTS } from '../prop/parts.ts';
 import type { Prop } from '../prop/schema.ts';
-import { csvCell } from '../shared/csv.ts';
+import { csvRows } from '../shared/csv.ts';
 import { tidy } from '../shared/units.ts';
 import { preferredAbove } from '../sums/resistor.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
@@ -53,9 +53,7 @@ export function shoppingCsv(items: readonly ShoppingItem[]): string {
     ...[quantity, unit, item, size],
     owners.join(' '),
   ]);
-  return [['quantity', 'unit', 'item', 'size', 'for'], ...rows]
-    .map((row) => row.map(csvCell).join(','))
-    .join('\r\n');
+  return csvRows([['quantity', 'unit', 'item', 'size', 'for'], ...rows]);
 }
 
 class List {
