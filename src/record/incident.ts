@@ -2,11 +2,13 @@ import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Incident, IncidentHead, JournalEntry } from '../api/types.ts';
 import { tidy } from '../shared/units.ts';
+import { fileName } from './lines.ts';
 import { numbersIn, type ReadingFs } from './read.ts';
 
 /**
  * What was measured and commanded before a stop, a fault or a lost link: a file for each in
- * `DIR/incidents`, in two lines of JSON, the head and the rest.
+ * `DIR/incidents`, named as those of the journal by the number of the entry that it began with, in two lines of
+ * JSON, the head and the rest.
  */
 
 /** The format of these files; of a file of a higher one nothing is shown. */
@@ -40,7 +42,7 @@ export async function readIncident(
   fileSystem: ReadingFs = fs,
 ): Promise<Incident | undefined> {
   try {
-    const text = await fileSystem.readFile(join(folder, fileNameOf(seq)), 'utf8');
+    const text = await fileSystem.readFile(join(folder, fileName(seq)), 'utf8');
     const [first = '', second = ''] = text.split('\n');
     const { format, ...head } = JSON.parse(first) as IncidentHead & { format: number };
     if (format > FORMAT) return undefined;
@@ -48,11 +50,6 @@ export async function readIncident(
   } catch {
     return undefined;
   }
-}
-
-/** The name of the file of the incident that began with the entry of that number. */
-export function fileNameOf(seq: number): string {
-  return `${String(seq).padStart(6, '0')}.log`;
 }
 
 /** The kept incident nearest to a time (ISO 8601); the newest without one. */

@@ -2,13 +2,13 @@ import fs from 'node:fs/promises';
 import { join } from 'node:path';
 import type { Incident, IncidentHead, JournalEntry } from '../api/types.ts';
 import {
-  fileNameOf,
   incidentFolder,
   readIncident,
   readIncidents,
   textOfIncident,
   whyLine,
 } from '../record/incident.ts';
+import { fileName } from '../record/lines.ts';
 import { numbersIn } from '../record/read.ts';
 import type { Clock } from '../shared/clock.ts';
 import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
@@ -149,10 +149,10 @@ export class Incidents {
     this.#writing = this.#writing.then(async () => {
       try {
         await this.#fs.mkdir(this.#folder, { recursive: true, mode: 0o700 });
-        await replaceFile(join(this.#folder, fileNameOf(head.seq)), text, true, this.#fs);
+        await replaceFile(join(this.#folder, fileName(head.seq)), text, true, this.#fs);
         const numbers = await numbersIn(this.#folder, this.#fs);
         for (const seq of numbers.slice(0, -MOST))
-          await this.#fs.rm(join(this.#folder, fileNameOf(seq)), { force: true });
+          await this.#fs.rm(join(this.#folder, fileName(seq)), { force: true });
         this.#isFailing = false;
       } catch (error) {
         if (!this.#isFailing) this.#trouble(error);
