@@ -3,8 +3,14 @@ import { dirname, join } from 'node:path';
 import type { Finding } from '../prop/finding.ts';
 import type { Loaded } from '../prop/load.ts';
 import { safePicture } from '../prop/picture/picture.ts';
+import type { SafePicture } from '../prop/picture/safe-picture.ts';
 import { readText } from '../prop/text.ts';
 import { Refusal } from '../shared/errors.ts';
+
+/** The picture of that name beside the prop file that `file` leads to. @throws Refusal, or what the file system throws */
+export async function pictureBeside(file: string, name: string): Promise<SafePicture> {
+  return safePicture(await readFile(join(dirname(await realpath(file)), name)));
+}
 
 /**
  * What is wrong with the picture beside a prop file without errors, as warnings: the prop works without it.
@@ -23,7 +29,7 @@ export async function pictureFindings(
     findings: [source.place({ severity: 'warning', path: ['picture', 'file'], wrong, right })],
   });
   try {
-    await safePicture(await readFile(join(dirname(await realpath(file)), name)));
+    await pictureBeside(file, name);
     return { findings: [] };
   } catch (error) {
     if (error instanceof Refusal) return warn(`${name} cannot be shown`, error.message);

@@ -1,4 +1,4 @@
-import { mkdir, readFile, writeFile } from 'node:fs/promises';
+import { mkdir, readFile, symlink, writeFile } from 'node:fs/promises';
 import { dirname, join } from 'node:path';
 import { expect, test } from 'vitest';
 import { acceptanceOf } from '../../src/cli/book/acceptance-checks.ts';
@@ -103,6 +103,13 @@ test('a picture that is missing, or is none, is said and not shown', async () =>
   const book = await readFile(`${file}.html`, 'utf8');
   expect(book).not.toContain('alert');
   expect(book).not.toContain('<figure>');
+});
+
+test('the picture is beside the prop file that a link leads to', async () => {
+  const file = await written('linked');
+  const link = on.at('link.yaml');
+  await symlink(file, link);
+  expect(await html('book', link)).toContain('<figure>');
 });
 
 test('a file with errors has no book; its place and remedy are said', async () => {

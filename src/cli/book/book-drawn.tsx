@@ -1,10 +1,8 @@
-import { readFile } from 'node:fs/promises';
-import { basename, dirname, join } from 'node:path';
-import { MAX_PICTURE_BYTES } from '../../prop/picture/name.ts';
-import { safePicture } from '../../prop/picture/picture.ts';
+import { basename } from 'node:path';
 import { traceFault } from '../../prop/trace.ts';
 import { rehearse } from '../../rehearsal/rehearse.ts';
 import { Refusal } from '../../shared/errors.ts';
+import { pictureBeside } from '../check-picture.ts';
 import { timeline } from '../cue-drawn.tsx';
 import { firstPower } from '../first-power.ts';
 import { loomView } from '../loom-data.ts';
@@ -84,10 +82,8 @@ async function pictureOf(
   if (!prop.picture) return undefined;
   const name = prop.picture.file;
   try {
-    const bytes = await readFile(join(dirname(file), name));
-    if (bytes.length > MAX_PICTURE_BYTES) throw new Error('it is larger than 5 MB');
-    const { type, bytes: safe } = await safePicture(bytes);
-    return { uri: dataUri(TYPES[type], safe) };
+    const { type, bytes } = await pictureBeside(file, name);
+    return { uri: dataUri(TYPES[type], bytes) };
   } catch (error) {
     const { code, message } = error as NodeJS.ErrnoException;
     missing.push(`picture ${name}: ${code ?? message}`);
