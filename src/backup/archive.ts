@@ -1,7 +1,7 @@
-import { createHash } from 'node:crypto';
 import { Unzip, UnzipInflate, type Zippable, zipSync } from 'fflate';
 import * as z from 'zod';
 import { Refusal } from '../shared/errors.ts';
+import { sha256 } from '../shared/sealed-file.ts';
 import { sizeLimit } from './names.ts';
 
 /**
@@ -61,10 +61,6 @@ const list = z.strictObject({
     .max(MAX_FILES),
 });
 
-function digest(bytes: Uint8Array): string {
-  return createHash('sha256').update(bytes).digest('hex');
-}
-
 function unusable(why: string): Refusal {
   return new Refusal('backup.unusable', `this backup cannot be used: ${why}`);
 }
@@ -82,7 +78,7 @@ export function pack(files: readonly Packed[], about: About): Uint8Array {
   const listed = {
     ...{ format: FORMAT, formatVersion: FORMAT_VERSION, ...about },
     files: sorted.map(({ name, bytes, time }) => ({
-      ...{ name, bytes: bytes.length, sha256: digest(bytes) },
+      ...{ name, bytes: bytes.length, sha256: sha256(bytes) },
       ...(time !== undefined && { time }),
     })),
   };
@@ -105,11 +101,11 @@ export function unpack(archive: Uint8Array): { about: About; files: Packed[] } {
   if (!own) throw unusable(`it has no ${LIST}; give a file that "sinew backup" has written`);
   const { files, program, prop, version } = readList(own);
   found.delete(LIST);
-  const packed = files.map(({ name, bytes, sha256, time }): Packed => {
+  const packed = files.map(({ name, bytes, sha256: digest, time }): Packed => {
     const content = found.get(name);
     if (!content) throw unusable(`${name} is missing from it, or is listed twice; copy it again`);
     found.delete(name);
-    if (content.length !== bytes || digest(content) !== sha256)
+    if (content.length !== bytes || sha256(content) !== digest)
       throw unusable(`${name} in it is damaged; copy it again`);
     return { name, bytes: content, time };
   });

@@ -49,6 +49,6 @@ export function programId(
 }
 
 /** In hexadecimal digits. */
-export function sha256(data: string | Buffer): string {
+export function sha256(data: string | Uint8Array): string {
   return createHash('sha256').update(data).digest('hex');
 }
