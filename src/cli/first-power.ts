@@ -29,7 +29,7 @@ export const FIRST_POWER_CAUTIONS: readonly string[] = [
 ];
 
 /** Readings within this share of what is expected are good: E24 resistors are 5 % (IEC 60062), and so, by common practice, are supplies. */
-const TOLERANCE = 0.05;
+export const TOLERANCE = 0.05;
 /** A core or fuse that is whole reads below this, test leads included (ohm): common practice, from memory. */
 const WHOLE_OHM = 1;
 

@@ -4,7 +4,7 @@ import type { Clock } from '../shared/clock.ts';
 
 /** The kernel asks the computer's firmware every two seconds. */
 const EVERY_MS = 2000;
-/** A supply that comes and goes is told of so often (ms). */
+/** A supply that comes and goes is reported no more often than this (ms). */
 const TOLD_EVERY_MS = 60_000;
 
 const TOO_LOW =

@@ -3,6 +3,8 @@ import { contactMode } from '../../prop/kinds/contact.ts';
 import { softLimits } from '../../prop/mechanics.ts';
 import type { Prop } from '../../prop/schema.ts';
 import { tidy } from '../../shared/units.ts';
+import { TOLERANCE } from '../first-power.ts';
+import { LOUD_DBA, lossS } from './hazards.ts';
 
 /** Something to do while a person watches. */
 export interface AcceptanceCheck {
@@ -28,8 +30,6 @@ export interface Measured {
 
 const NOTHING: Measured = { rails: {}, senses: {}, servos: {} };
 
-/** Time from a lost link to the begin of parking, beyond the timeout (s): a promise of the daemon. */
-const LOSS_S = 0.1;
 /** The safe-levels program brings everything to rest within this (s). */
 const DEATH_S = 1;
 
@@ -81,10 +81,10 @@ function* stops({ stopInput, stop }: Prop): Generator<AcceptanceCheck> {
 }
 
 function* losses(prop: Prop): Generator<AcceptanceCheck> {
-  const { timeoutMs, onLoss, holdS = 0 } = prop.link;
+  const { onLoss, holdS = 0 } = prop.link;
   yield {
     what: 'The link of whoever has control, pulled in the middle of a cue.',
-    expect: `Within ${tidy(timeoutMs / 1000 + LOSS_S)} s it ${onLoss === 'park' ? 'parks' : `holds for ${holdS} s, then parks`}, in its stages.`,
+    expect: `Within ${lossS(prop)} s it ${onLoss === 'park' ? 'parks' : `holds for ${holdS} s, then parks`}, in its stages.`,
   };
   yield {
     what: 'The power of the computer, cut in the middle of a move; then on again.',
@@ -137,7 +137,7 @@ function* supplies(prop: Prop, { rails, senses }: Measured): Generator<Acceptanc
   for (const [name, { volts, limitA }] of Object.entries(prop.rails))
     yield {
       what: `Rail ${name}: at rest, then in the busiest cue.`,
-      expect: `${tidy(volts, 2)} V within 5 %, never above ${tidy(limitA, 2)} A; supply, fuse and wires warm at most.`,
+      expect: `${tidy(volts, 2)} V within ${100 * TOLERANCE} %, never above ${tidy(limitA, 2)} A; supply, fuse and wires warm at most.`,
       ...(Object.hasOwn(rails, name) && { measured: rails[name]! }),
     };
   for (const name of Object.keys(prop.senses))
@@ -185,6 +185,6 @@ function* senses(prop: Prop): Generator<AcceptanceCheck> {
   if (all.some((one) => soundOf(one)))
     yield {
       what: 'The loudest cue, with a sound level meter where ears can be.',
-      expect: 'Below 85 dB(A); the knob of the amplifier is marked.',
+      expect: `Below ${LOUD_DBA} dB(A); the knob of the amplifier is marked.`,
     };
 }

@@ -31,7 +31,6 @@ tr { break-inside: avoid; }
 .checks th:nth-child(2), .checks td:nth-child(3) { width: 38%; }
 .checks td:first-child { width: 6mm; }
 .compact td, .compact th { font-size: 8.5pt; }
-.tickbox { width: 6mm; }
 .value { display: inline-block; min-width: 28mm; border-bottom: 0.3mm solid #22201c; }
 .line { display: block; height: 9mm; border-bottom: 0.3mm solid #22201c; }
 .names { display: grid; grid-template-columns: 1fr 1fr 1fr; gap: 3mm 8mm; margin-top: 4mm; break-inside: avoid; }

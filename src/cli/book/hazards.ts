@@ -28,6 +28,11 @@ export interface Hazard {
   residual: string;
 }
 
+/** Over eight hours: the upper exposure action value of Directive 2003/10/EC, article 3 (from memory). */
+export const LOUD_DBA = 85;
+/** Within this time control is lost with its link, and parking begins (s): the timeout and a promise of the daemon. */
+export const lossS = ({ link }: Prop): number => tidy(link.timeoutMs / 1000 + 0.1);
+
 /** The hazards of this prop, mechanical ones first. */
 export function hazardsOf(prop: Prop): Hazard[] {
   return [
@@ -106,7 +111,8 @@ function* startUp(prop: Prop): Generator<Hazard> {
     };
 }
 
-function* stopping({ stopInput, link, stop }: Prop): Generator<Hazard> {
+function* stopping(prop: Prop): Generator<Hazard> {
+  const { stopInput, link, stop } = prop;
   yield {
     type: 'combination',
     what: 'Stop is not reached, not obeyed, or undone while somebody reaches in.',
@@ -116,7 +122,7 @@ function* stopping({ stopInput, link, stop }: Prop): Generator<Hazard> {
         ? `Stop button on the prop: stop category ${stopInput.category}${stopInput.normallyClosed ? ', a wire break counts as pressed' : ', NOT fail-safe: a wire break goes unnoticed'}.`
         : 'No stop button in the file: the stop is on the page and in the command line.',
       `A stop latches across restarts; category 1 becomes category 0 after ${stop.deadlineS} s.`,
-      `Control is lost with its link within ${tidy(link.timeoutMs / 1000 + 0.1)} s, and the prop parks${link.onLoss === 'park' ? '' : ` after holding for ${link.holdS ?? 0} s`}.`,
+      `Control is lost with its link within ${lossS(prop)} s, and the prop parks${link.onLoss === 'park' ? '' : ` after holding for ${link.holdS ?? 0} s`}.`,
     ],
     residual:
       'One computer and one program: no performance level (ISO 13849-1) is claimed. The emergency stop (ISO 13850) is the switch that cuts the power of the actuators, and only that: fit it within reach, and test it.',
@@ -158,7 +164,7 @@ function* light(prop: Prop): Generator<Hazard> {
     ([, one]) => lightOf(one) || relayOf(one)?.light,
   );
   if (lights.length === 0) return;
-  const reason = prop.flash && 'reason' in prop.flash ? String(prop.flash.reason) : undefined;
+  const reason = prop.flash?.reason;
   yield {
     type: 'radiation',
     what: 'Flashing light can cause seizures (photosensitive epilepsy); bright light dazzles.',
@@ -180,7 +186,7 @@ function* sound(prop: Prop): Generator<Hazard> {
   if (speakers.length === 0) return;
   yield {
     type: 'noise',
-    what: 'Loud sound damages hearing: at once near a loudspeaker, over hours at 85 dB(A).',
+    what: `Loud sound damages hearing: at once near a loudspeaker, over hours at ${LOUD_DBA} dB(A).`,
     from: speakers.map(({ name }) => name),
     measures: speakers.map(({ name, ceiling }) => `${name}: amplitude ${ceiling} at most.`),
     residual:
