@@ -32,6 +32,22 @@ test('answers are those of the version in use', async () => {
   );
 });
 
+test('a new gateway gets what earlier runs did, and no more', async () => {
+  await open();
+  rig.service.gatewayIsNew();
+  const entry = { time: '2026-05-04T12:00:00.000Z', tick: 0, who: 'desk', what: 'cue' } as const;
+  rig.service.note({ ...entry, seq: 1, text: 'cue wave runs' }, false);
+  await rig.close();
+  expect(rig.recent).toEqual([]);
+  rig = await Rig.open({ folder: rig.folder });
+  expect(rig.opened.journalSeq).toBe(1);
+  rig.service.note({ ...entry, seq: 2, text: 'cue nod runs' }, false);
+  await rig.ask((n) => ({ t: 'flush', n }));
+  rig.service.gatewayIsNew();
+  while (rig.recent.length === 0) await rig.turn();
+  expect(rig.recent.map(({ text }) => text)).toEqual(['cue wave runs']);
+});
+
 test('budget and check are answered; a faulty text has findings with codes', async () => {
   await open();
   expect(await rig.question('budget.read')).toMatchObject({ rails: [{ name: 'servo6v' }] });
