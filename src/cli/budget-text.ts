@@ -92,7 +92,8 @@ function fuses(all: readonly RailBudget[]): string[] {
   return lines.length > 0 ? [['Fuses', ...lines].join('\n')] : [];
 }
 
-function fuseLine(fuse: FuseBudget): string {
+/** A fuse beside what its wires carry. */
+export function fuseLine(fuse: FuseBudget): string {
   const { ratingA, standard, loadA, momentA, wire, verdict, fits } = fuse;
   const load = `load ${n(loadA)} A${momentA > loadA ? `, for a moment ${n(momentA)} A` : ''}`;
   const shared =

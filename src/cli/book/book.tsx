@@ -5,7 +5,7 @@ import { PinMap } from '../../drawings/pin-map.tsx';
 import { changes } from '../../drawings/track.ts';
 import { WireFlags } from '../../drawings/wire-flags.tsx';
 import { boardTitle, cueLength, loomCaption, railFigures } from '../../drawings/words.ts';
-import { budgetOf, type FuseBudget } from '../../prop/budget.ts';
+import { budgetOf } from '../../prop/budget.ts';
 import { relayOf, servoOf } from '../../prop/kinds/channel.ts';
 import { measurementsOf } from '../../prop/kinds/measured.ts';
 import { kindOf } from '../../prop/kinds/registry.ts';
@@ -15,7 +15,7 @@ import type { Prop } from '../../prop/schema.ts';
 import { CAUTIONS as TRACE_CAUTIONS, type Trace } from '../../prop/trace.ts';
 import type { Rehearsal } from '../../rehearsal/rehearse.ts';
 import { tidy } from '../../shared/units.ts';
-import { CAUTIONS as BUDGET_CAUTIONS } from '../budget-text.ts';
+import { CAUTIONS as BUDGET_CAUTIONS, fuseLine } from '../budget-text.ts';
 import { FIRST_POWER_CAUTIONS, type Phase } from '../first-power.ts';
 import { Acceptance, type AcceptanceView } from './acceptance.tsx';
 import { BOOK_STYLE } from './book-style.ts';
@@ -430,15 +430,6 @@ function Wiring({ wires, boards, connectors }: LoomView) {
 
 const amps = (value: number | undefined) => (value === undefined ? '' : String(tidy(value, 2)));
 
-function fuseText({ ratingA, standard, loadA, wire, fits }: FuseBudget): string {
-  const wired = wire ? `, weakest wire ${wire.label} (${tidy(wire.capacityA, 1)} A)` : '';
-  const fit =
-    fits === undefined ? '' : fits === null ? ', no rating fits' : `, ${tidy(fits)} A fits`;
-  return ratingA === undefined
-    ? `none in the file; load ${tidy(loadA, 2)} A${wired}${fit}`
-    : `${ratingA} A, ${standard}; load ${tidy(loadA, 2)} A${wired}`;
-}
-
 function Supplies({ prop }: { prop: Prop }) {
   const { rails } = budgetOf(prop);
   return (
@@ -463,7 +454,7 @@ function Supplies({ prop }: { prop: Prop }) {
           const spec = prop.rails[name]!.fuse;
           return [
             <b>{name}</b>,
-            fuse ? fuseText(fuse) : 'none in the file',
+            fuse ? fuseLine(fuse) : 'none in the file',
             spec ? `${spec.from} and ${spec.to}` : '',
           ];
         })}
