@@ -136,13 +136,15 @@ export async function restore(
       for (const { log, bytes } of logs) await put(join(journal, log), bytes, stateOwner);
     }
     for (const { own, bytes } of asides) await put(join(home, own), bytes, owner);
-    const first = (await disk.versions())[0]?.number ?? 0;
-    for (const { name, bytes, time } of files) {
+    const versions = files.flatMap(({ name, bytes, time }) => {
       const number = versionNumber(name);
-      if (number === undefined) continue;
-      const path = `${target}.~${first + number}~`;
-      await put(path, bytes, owner);
+      return number === undefined ? [] : [{ number, bytes, time }];
+    });
+    for (const { bytes, time } of versions.toSorted((a, b) => a.number - b.number)) {
+      const path = await disk.keepText(bytes);
+      await give(path, owner);
       if (time !== undefined) await fs.utimes(path, new Date(time), new Date(time));
+      written++;
     }
     const done = await disk.replace(before.bytes, text);
     if (!done)

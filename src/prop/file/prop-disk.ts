@@ -162,10 +162,11 @@ export class PropDisk {
   }
 
   /**
-   * Keeps a text as a version that the file itself does not have any more.
+   * Keeps a text as the latest version, one that the file itself does not have any more.
+   * @returns its path
    * @throws Refusal when it cannot be written
    */
-  async keepText(text: string): Promise<void> {
+  async keepText(text: string | Uint8Array): Promise<string> {
     try {
       const target = await this.#target();
       const number = ((await this.#numbered(target)).at(-1) ?? 0) + 1;
@@ -173,8 +174,10 @@ export class PropDisk {
         () => target,
         () => undefined,
       );
-      await this.#writeAs(`${target}.~${number}~`, text, like);
+      const path = `${target}.~${number}~`;
+      await this.#writeAs(path, text, like);
       this.#latest = undefined;
+      return path;
     } catch (error) {
       if (error instanceof Refusal) throw error;
       throw this.#trouble(error, 'it is as it was before');
@@ -237,7 +240,11 @@ export class PropDisk {
     }
   }
 
-  async #writeAs(path: string, content: string | Buffer, like: string | undefined): Promise<void> {
+  async #writeAs(
+    path: string,
+    content: string | Uint8Array,
+    like: string | undefined,
+  ): Promise<void> {
     const temporary = join(dirname(path), `.${basename(this.file)}.new`);
     try {
       await this.#write(temporary, content, like);
@@ -249,7 +256,11 @@ export class PropDisk {
   }
 
   /** Writes a new file durably, with the mode and, where possible, the owner of `like`. */
-  async #write(path: string, content: string | Buffer, like: string | undefined): Promise<void> {
+  async #write(
+    path: string,
+    content: string | Uint8Array,
+    like: string | undefined,
+  ): Promise<void> {
     const model = like === undefined ? undefined : await this.#fs.stat(like);
     const mode = (model?.mode ?? 0o644) & 0o777;
     const open = () => this.#fs.open(path, 'wx', mode);
