@@ -4,6 +4,7 @@ import type { Measured } from './book/acceptance-checks.ts';
 import { UsageError, writeOut } from './output.ts';
 import { readProp, type Whole } from './prop-file.ts';
 import { type Operator, type Outcome, verb } from './verb.ts';
+import { dateText } from './when.ts';
 
 /** What to hand over with a prop: its book, and the sheet of its acceptance. */
 
@@ -19,18 +20,12 @@ const OUT = { flags: '--out <HTML>', doc: 'the file to write', required: true as
 const DATE = {
   flags: '--date <DATE>',
   doc: 'the date that it says, such as 2026-05-04; without it, it says none',
-  parse: isoDate,
+  parse: dateText,
 };
 const DAEMON = {
   flags: '--daemon',
   doc: 'fill in what the daemon measures that runs this prop file (at --host)',
 };
-
-function isoDate(text: string): string {
-  const isDate = /^\d{4}-\d{2}-\d{2}$/.test(text) && !Number.isNaN(Date.parse(`${text}T00:00Z`));
-  if (!isDate) throw new UsageError(`${text} is not a date; give one such as 2026-05-04`);
-  return text;
-}
 
 interface Found {
   measured: Measured;

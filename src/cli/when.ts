@@ -4,7 +4,7 @@ const WRONG =
   'Give a time: 14:32, yesterday, today, 2026-05-04, "2026-05-04 14:32", or how long ago: 30min, 2h, 3d.';
 
 const CLOCK = /^(\d{1,2}):(\d{2})(?::(\d{2}))?$/;
-const DATE = /^(\d{4})-(\d{2})-(\d{2})(?:[ T](\d{1,2}:\d{2}(?::\d{2})?))?$/;
+const DATE = /^(\d{4}-\d{2}-\d{2})(?:[ T](\d{1,2}:\d{2}(?::\d{2})?))?$/;
 const AGO = /^(\d+)(s|min|h|d)$/;
 const UNIT_MS = { s: 1000, min: 60_000, h: 3_600_000, d: 86_400_000 } as const;
 
@@ -19,6 +19,19 @@ export function whenText(text: string, now = new Date()): string {
   return then.toISOString();
 }
 
+/** A date, such as 2026-05-04. */
+export function dateText(text: string): string {
+  if (/^\d{4}-\d{2}-\d{2}$/.test(text) && dayOf(text)) return text;
+  throw new InvalidArgumentError('Give a date, such as 2026-05-04.');
+}
+
+/** The beginning of a day, given as 2026-05-04; undefined where the month has no such day. */
+function dayOf(text: string): Date | undefined {
+  const [year, month, day] = text.split('-').map(Number);
+  const date = new Date(year!, month! - 1, day!);
+  return date.getMonth() === month! - 1 ? date : undefined;
+}
+
 function whenOf(text: string, now: Date): Date | undefined {
   const midnight = new Date(now.getFullYear(), now.getMonth(), now.getDate());
   if (text === 'now') return now;
@@ -30,11 +43,10 @@ function whenOf(text: string, now: Date): Date | undefined {
   const clock = withClock(midnight, text);
   // A time that is still to come today was yesterday's.
   if (clock) return clock > now ? daysFrom(clock, -1) : clock;
-  const [, year, month, day, time] = DATE.exec(text) ?? [];
-  if (year !== undefined) {
-    const date = new Date(Number(year), Number(month) - 1, Number(day));
-    if (date.getMonth() !== Number(month) - 1) return undefined;
-    return time === undefined ? date : withClock(date, time);
+  const [, day, time] = DATE.exec(text) ?? [];
+  if (day !== undefined) {
+    const date = dayOf(day);
+    return date && time !== undefined ? withClock(date, time) : date;
   }
   return /^\d{4}-\d{2}-\d{2}T.*(Z|[+-]\d{2}:\d{2})$/.test(text) ? new Date(text) : undefined;
 }

@@ -90,7 +90,7 @@ test('the same file gives the same bytes, wherever it is and whenever; a date on
   expect(book).toContain('Acceptance sheet');
   const dated = await html('book', one, '--date', '2026-05-04');
   expect(dated).toContain('<dd>2026-05-04</dd>');
-  for (const date of ['today', '2026-13-01', '26-1-1'])
+  for (const date of ['today', '2026-13-01', '2026-02-30', '26-1-1'])
     expect((await run(['book', one, '--out', 'x', '--date', date], on.daemon)).code).toBe(2);
 });
 
