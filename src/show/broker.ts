@@ -1,24 +1,10 @@
-import { readFileSync } from 'node:fs';
-import mqtt, { type IClientOptions, type MqttClient } from 'mqtt';
 import type { Show } from '../prop/schema.ts';
-import { Backoff } from '../shared/backoff.ts';
-import { plain } from '../shared/plain.ts';
-import { readPasswordFile, UnusableFile } from './password-file.ts';
-import { MESSAGE_LIMIT_BYTES } from './wire.ts';
+import { Connection } from './connection.ts';
 
-/** The broker must answer within this time (ms). */
-const CONNECT_MS = 5000;
-/** It is asked for a sign of life so often, and counts as lost after this silence (ms). */
-const PING_MS = 1000;
-const SILENT_MS = 4000;
-/** It drops this prop itself after one and a half of it (s): MQTT 5, section 3.1.2.10. */
-const KEEP_ALIVE_S = 5;
-/** The longest packet that the broker may send, and that is taken in (bytes). */
-const PACKET_BYTES = MESSAGE_LIMIT_BYTES + 1024;
-/** So many messages of QoS 1 may be on their way at once. */
-const RECEIVE_MAXIMUM = 32;
 /** While so much waits to be written, nothing more is sent (bytes). */
 const UNSENT_BYTES = 64 * 1024;
+/** Retained messages are not asked for, and those that come in are seen to be retained. */
+const NEW_ONES = { rap: true, rh: 2 } as const;
 
 export interface BrokerEvents {
   /** Commands come in from now on. */
@@ -35,191 +21,52 @@ interface Wanted {
   will: { topic: string; payload: string };
 }
 
-/**
- * The link to an MQTT 5 broker. It connects again by itself, ever more slowly; nothing that it was asked to
- * send waits for that.
- */
+/** A prop's connection to the broker of its show. */
 export class Broker {
-  readonly #show: Show;
-  readonly #wanted: Wanted;
-  readonly #events: BrokerEvents;
-  readonly #backoff = new Backoff();
-  #client: MqttClient | undefined;
-  #ready = false;
-  #closing = false;
-  #problem = '';
-  #retry: NodeJS.Timeout | undefined;
-  #watching: NodeJS.Timeout | undefined;
+  readonly #connection: Connection;
 
   constructor(show: Show, wanted: Wanted, events: BrokerEvents) {
-    this.#show = show;
-    this.#wanted = wanted;
-    this.#events = events;
+    const { name, prop, broker } = show;
+    const { commandTopics, clockTopics, will } = wanted;
+    this.#connection = new Connection(
+      {
+        broker,
+        // Fixed: of two props of one name the broker keeps one, and says so.
+        clientId: `sinew-${name}-${prop}`,
+        subscriptions: [
+          { topics: commandTopics, how: { qos: 1, ...NEW_ONES } },
+          { topics: clockTopics, how: { qos: 0, ...NEW_ONES } },
+        ],
+        will,
+        unsentBytes: UNSENT_BYTES,
+        words: {
+          who: 'this prop',
+          hears: 'its commands',
+          takenOver: `another prop is called ${prop} in this show; give each a name of its own`,
+        },
+      },
+      {
+        connected: () => events.connected(),
+        lost: (problem) => events.lost(problem),
+        // Nothing is carried out that could not be answered yet.
+        message: (topic, payload, retained) => {
+          if (this.#connection.ready) events.message(topic, payload, retained);
+        },
+      },
+    );
   }
 
   open(): void {
-    const startedMs = performance.now();
-    let client: MqttClient;
-    try {
-      const options = this.#options();
-      this.#problem = 'the broker has closed the connection';
-      client = mqtt.connect(this.#show.broker.url, options);
-    } catch (error) {
-      // A file that cannot be used may be put right meanwhile.
-      this.#problem = error instanceof UnusableFile ? error.message : problemOf(error as Error);
-      this.#over(startedMs);
-      return;
-    }
-    this.#client = client;
-    let heardMs = performance.now();
-    let unparsed = 0;
-    // A broker that does not keep to the limit must not fill the memory of this board.
-    client.stream.on('data', (data: Buffer) => {
-      unparsed += data.length;
-      if (unparsed > 4 * PACKET_BYTES) this.#drop('the broker sends packets that are too long');
-    });
-    client.on('packetreceive', () => {
-      unparsed = 0;
-      heardMs = performance.now();
-    });
-    client.on('connect', () => void this.#subscribe(client));
-    client.on('message', (topic, payload, { retain }) => {
-      if (client === this.#client && this.#ready) this.#events.message(topic, payload, retain);
-    });
-    client.on('disconnect', ({ reasonCode }) => {
-      // MQTT 5, section 3.14.2.1: session taken over.
-      if (reasonCode === 0x8e)
-        this.#problem = `another prop is called ${this.#show.prop} in this show; give each a name of its own`;
-    });
-    client.on('error', (error) => {
-      if (client !== this.#client) return;
-      this.#problem = problemOf(error);
-      client.stream.destroy();
-    });
-    client.on('close', () => {
-      if (client !== this.#client) return;
-      this.#client = undefined;
-      client.end(true);
-      this.#over(startedMs);
-    });
-    clearInterval(this.#watching);
-    this.#watching = setInterval(() => {
-      if (!client.connected) return;
-      if (performance.now() - heardMs > SILENT_MS) this.#drop('the broker is silent');
-      else if (client.stream.writableLength < UNSENT_BYTES) client.sendPing();
-    }, PING_MS);
-  }
-
-  /** @throws Error where a file cannot be read */
-  #options(): IClientOptions {
-    const { name, prop, broker } = this.#show;
-    const { username, passwordFile, caFile } = broker;
-    return {
-      protocolVersion: 5,
-      // Fixed: of two props of one name the broker keeps one, and says so.
-      clientId: `sinew-${name}-${prop}`,
-      clean: true,
-      keepalive: KEEP_ALIVE_S,
-      connectTimeout: CONNECT_MS,
-      // What is not sent at once is void.
-      queueQoSZero: false,
-      reconnectPeriod: 0,
-      resubscribe: false,
-      properties: {
-        sessionExpiryInterval: 0,
-        receiveMaximum: RECEIVE_MAXIMUM,
-        maximumPacketSize: PACKET_BYTES,
-      },
-      ...(username !== undefined && { username }),
-      ...(passwordFile !== undefined && { password: readPasswordFile(passwordFile) }),
-      ...(caFile !== undefined && { ca: readCa(caFile) }),
-      rejectUnauthorized: true,
-      will: {
-        topic: this.#wanted.will.topic,
-        payload: Buffer.from(this.#wanted.will.payload),
-        qos: 1,
-        retain: true,
-      },
-    };
-  }
-
-  async #subscribe(client: MqttClient): Promise<void> {
-    // Retained ones are not asked for, and those that come in are seen to be retained.
-    const how = { rap: true, rh: 2 } as const;
-    const { commandTopics, clockTopics } = this.#wanted;
-    try {
-      for (const [all, qos] of [
-        [commandTopics, 1],
-        [clockTopics, 0],
-      ] as const)
-        await client.subscribeAsync(
-          Object.fromEntries(all.map((topic) => [topic, { qos, ...how }])),
-        );
-    } catch {
-      if (client !== this.#client) return;
-      // A prop that hears no stop must not look as if it did.
-      this.#drop('the broker does not let this prop hear its commands; look at its ACL');
-      return;
-    }
-    if (client !== this.#client) return;
-    this.#ready = true;
-    this.#events.connected();
+    this.#connection.open();
   }
 
   /** As `Wire.send`. */
   send(topic: string, payload: string, retain: boolean): boolean {
-    const client = this.#client;
-    if (!client || !this.#ready || !client.connected) return false;
-    if (client.stream.writableLength > UNSENT_BYTES) return false;
-    client.publish(topic, payload, { qos: 0, retain });
-    return true;
+    return this.#connection.send(topic, payload, { qos: 0, retain });
   }
 
-  /** Leaves the broker, which is told what the will would tell. */
-  async close(): Promise<void> {
-    this.#closing = true;
-    clearTimeout(this.#retry);
-    clearInterval(this.#watching);
-    const { topic, payload } = this.#wanted.will;
-    this.send(topic, payload, true);
-    const client = this.#client;
-    this.#client = undefined;
-    if (!client) return;
-    const over = new Promise<void>((resolve) => client.end(false, {}, () => resolve()));
-    await Promise.race([over, new Promise((resolve) => setTimeout(resolve, 300))]);
+  /** As `Connection.close`. */
+  close(): Promise<void> {
+    return this.#connection.close();
   }
-
-  #drop(problem: string): void {
-    this.#problem = problem;
-    this.#client?.stream.destroy();
-  }
-
-  #over(startedMs: number): void {
-    this.#ready = false;
-    clearInterval(this.#watching);
-    if (this.#closing) return;
-    this.#events.lost(this.#problem);
-    const pauseMs = this.#backoff.next(performance.now() - startedMs);
-    // Many props lose one broker at the same moment.
-    this.#retry = setTimeout(() => this.open(), pauseMs * (0.75 + 0.5 * Math.random()));
-  }
-}
-
-function readCa(path: string): Buffer {
-  try {
-    return readFileSync(path);
-  } catch (error) {
-    throw new UnusableFile(
-      `certificate ${path}: cannot be read (${(error as NodeJS.ErrnoException).code}); put the certificate of the broker's authority there`,
-    );
-  }
-}
-
-/** In words, with what to do where it is known. */
-function problemOf(error: Error): string {
-  const { code } = error as { code?: unknown };
-  // MQTT 5, section 3.2.2.2: bad user name or password; not authorized.
-  if (code === 0x86 || code === 0x87)
-    return 'the broker refuses the user name or the password of this prop';
-  return `the broker cannot be reached: ${plain(error.message).slice(0, 200)}`;
 }
