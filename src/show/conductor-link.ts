@@ -48,6 +48,7 @@ export class LinkedConductor {
         words: { who: 'this conductor', hears: 'the show' },
       },
       {
+        letIn: () => conductor.connecting(),
         connected: () => {
           conductor.connected();
           onLink(undefined);

@@ -94,11 +94,14 @@ export class Conductor {
     return () => this.#heard.delete(heard);
   }
 
-  /** The broker passes messages on from now on. */
+  /** What the broker has retained comes from now on; what it no longer has is gone. */
+  connecting(): void {
+    this.#statuses.clear();
+  }
+
+  /** The broker passes everything on from now on. */
   connected(): void {
     this.#cancelHere();
-    // What was retained comes anew; what is not retained any more is gone.
-    this.#statuses.clear();
     this.#here();
   }
 

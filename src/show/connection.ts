@@ -32,11 +32,13 @@ interface ConnectionOptions {
 }
 
 interface ConnectionEvents {
+  /** The broker has let it in; nothing is subscribed yet. */
+  letIn?(): void;
   /** Everything is subscribed. */
   connected(): void;
   /** @param problem why it is lost or cannot be had, without anything secret */
   lost(problem: string): void;
-  /** May come before `connected`. */
+  /** From `letIn` on: what is retained may come before the subscription is known to be good. */
   message(topic: string, payload: Uint8Array, retained: boolean): void;
 }
 
@@ -148,6 +150,7 @@ export class Connection {
   }
 
   async #subscribe(client: MqttClient): Promise<void> {
+    this.#events.letIn?.();
     const { subscriptions, words } = this.#with;
     try {
       for (const { topics, how } of subscriptions) await client.subscribeAsync([...topics], how);
