@@ -1,5 +1,5 @@
 import { type Conductor, type Reply, stepId } from './conductor.ts';
-import { askedOf, type ShowCondition, type ShowFile, type ShowStep } from './show-file.ts';
+import { askedOf, holds, type ShowFile, type ShowStep } from './show-file.ts';
 
 /** Waiting for the answers of one step (ms). */
 const ANSWER_MS = 3000;
@@ -16,26 +16,6 @@ export interface PlayedStep {
 interface Timer {
   /** Waits until a time of the conductor's clock (ms); false where the run is to end. */
   sleepUntil(ms: number): Promise<boolean>;
-}
-
-/**
- * Whether a condition holds now. Of a prop that does not answer nothing is known, so only `here`, turned
- * round, holds for it.
- */
-export function holds(conductor: Conductor, { prop, is, runs, not }: ShowCondition): boolean {
-  const status = conductor.present(prop);
-  if (is === 'here') return (status !== undefined) !== not;
-  if (!status) return false;
-  const { condition, armed, runs: running, waits } = status;
-  const so =
-    runs !== undefined
-      ? running.includes(runs)
-      : is === 'armed'
-        ? armed
-        : is === 'idle'
-          ? running.length === 0 && waits === 0
-          : condition === is;
-  return so !== not;
 }
 
 /** When each step is sent: a go ahead of its time (s from the start, may be negative). */
@@ -62,7 +42,7 @@ export async function playShow(
   for (const [index, step] of order) {
     if (!(await timer.sleepUntil(startMs + 1000 * sendS(show, step)))) break;
     const act = step.go ? 'go' : step.end ? 'end' : 'park';
-    if (!(step.only ?? []).every((one) => holds(conductor, one))) {
+    if (!(step.only ?? []).every((one) => holds(conductor.present(one.prop), one))) {
       played({ step: index, act, leftOut: 'condition', replies: [] });
       if (step.otherwise === 'end') break;
       continue;

@@ -6,7 +6,7 @@ import { Refusal } from '../shared/errors.ts';
 import { briefly } from '../shared/journal.ts';
 import { tidy } from '../shared/units.ts';
 import { worstTogether } from '../sums/flash.ts';
-import { askedOf, type ShowCondition, type ShowFile, type ShowStep } from './show-file.ts';
+import { askedOf, holds, type ShowFile, type ShowStep } from './show-file.ts';
 
 /** What a rehearsal of a whole show finds out. */
 export interface ShowRehearsal {
@@ -45,15 +45,10 @@ class Player {
     return this.stage.core.cues.runningNames;
   }
 
-  holds({ is, runs, not }: ShowCondition): boolean {
+  /** As its status would say it. */
+  get state(): Parameters<typeof holds>[0] {
     const { condition } = this.stage.core;
-    const holds =
-      runs !== undefined
-        ? this.runs.includes(runs)
-        : is === 'here' ||
-          is === 'armed' ||
-          (is === 'idle' ? this.runs.length === 0 : condition === is);
-    return holds !== not;
+    return { condition, armed: true, runs: this.runs, waits: 0 };
   }
 }
 
@@ -148,9 +143,9 @@ class Run {
   #wake(index: number): void {
     const step = this.#show.timeline[index]!;
     if (!step.go) return;
-    const holds = this.#holds(step);
-    this.#decided.set(index, holds);
-    if (!holds) return;
+    const isOn = this.#holds(step);
+    this.#decided.set(index, isOn);
+    if (!isOn) return;
     for (const { prop, act } of askedOf(this.#show, step)) {
       const player = this.#players.get(prop);
       if (act !== 'go' || player?.stage.core.condition !== 'parked') continue;
@@ -166,24 +161,24 @@ class Run {
   }
 
   #holds({ only = [] }: ShowStep): boolean {
-    return only.every((one) => this.#players.get(one.prop)?.holds(one));
+    return only.every((one) => holds(this.#players.get(one.prop)?.state, one));
   }
 
   /** One step. @returns false where the show ends with it */
   #do(index: number): boolean {
     const step = this.#show.timeline[index]!;
-    const holds = this.#decided.get(index) ?? this.#holds(step);
+    const isOn = this.#decided.get(index) ?? this.#holds(step);
     for (const asked of askedOf(this.#show, step)) {
-      this.#steps.push({ atS: step.at, ...asked, ...(!holds && { skipped: true }) });
+      this.#steps.push({ atS: step.at, ...asked, ...(!isOn && { skipped: true }) });
       const player = this.#players.get(asked.prop);
-      if (!holds || !player) continue;
+      if (!isOn || !player) continue;
       this.#lastStep.set(asked.prop, index);
       const { core } = player.stage;
       if (asked.act === 'go') this.#go(index, player, asked.cue!);
       else if (asked.act === 'park') core.park(REHEARSAL);
       else for (const cue of player.runs) core.cues.stop(cue, REHEARSAL);
     }
-    return holds || step.otherwise === 'skip';
+    return isOn || step.otherwise === 'skip';
   }
 
   #go(index: number, { name, prop, runs, stage: { core } }: Player, cue: string): void {

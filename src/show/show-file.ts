@@ -169,7 +169,30 @@ export function propsOf(
   return Object.hasOwn(show.groups, target) ? [...new Set(show.groups[target]!)] : [];
 }
 
-/** What a step asks of each prop: the cue that it starts, or null where it ends or parks. */
+/**
+ * Whether a condition holds. Of a prop that does not answer nothing is known, so only `here`, turned round,
+ * holds for it.
+ * @param status of the prop that it is about; undefined where it does not answer
+ */
+export function holds(
+  status: { condition: string; armed: boolean; runs: readonly string[]; waits: number } | undefined,
+  { is, runs, not }: ShowCondition,
+): boolean {
+  if (is === 'here') return (status !== undefined) !== not;
+  if (!status) return false;
+  const { condition, armed, runs: running, waits } = status;
+  const so =
+    runs !== undefined
+      ? running.includes(runs)
+      : is === 'armed'
+        ? armed
+        : is === 'idle'
+          ? running.length === 0 && waits === 0
+          : condition === is;
+  return so !== not;
+}
+
+/** What a step asks of each prop; only a go has a cue. */
 export function askedOf(
   show: Pick<ShowFile, 'props' | 'groups'>,
   { go, end, park }: ShowStep,
