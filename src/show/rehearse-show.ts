@@ -34,6 +34,8 @@ class Player {
   readonly name: string;
   readonly prop: Prop;
   readonly stage: Stage;
+  /** Steps that were sent to it, and start a cue at their time. */
+  readonly waiting = new Set<number>();
 
   constructor(name: string, prop: Prop, stage: Stage) {
     this.name = name;
@@ -48,7 +50,7 @@ class Player {
   /** As its status would say it. */
   get state(): Parameters<typeof holds>[0] {
     const { condition } = this.stage.core;
-    return { condition, armed: true, runs: this.runs, waits: 0 };
+    return { condition, armed: true, runs: this.runs, waits: this.waiting.size };
   }
 }
 
@@ -103,20 +105,23 @@ class Run {
 
   play(hasTime: () => boolean): ShowRehearsal {
     const { timeline, leadS } = this.#show;
-    const waiting = [...timeline.entries()].sort(([, a], [, b]) => a.at - b.at);
+    let waiting = [...timeline.entries()].sort(([, a], [, b]) => a.at - b.at);
     const waking = [...waiting];
+    // What was sent before the show ended still happens.
+    const end = () => {
+      waking.length = 0;
+      waiting = waiting.filter(([index]) => this.#decided.has(index));
+    };
     const lastS = Math.max(...timeline.map(({ at }) => at));
     for (const { stage } of this.#players.values()) stage.listen();
     let tick = -Math.round((leadS * 1000) / TICK_MS);
     let cutShort = false;
     for (;;) {
       this.#nowS = (tick * TICK_MS) / 1000;
-      while (waking[0] && waking[0][1].at - leadS <= this.#nowS) this.#wake(waking.shift()![0]);
-      while (waiting[0] && waiting[0][1].at <= this.#nowS) {
-        if (this.#do(waiting.shift()![0])) continue;
-        waiting.length = 0;
-        waking.length = 0;
-      }
+      while (waking[0] && waking[0][1].at - leadS <= this.#nowS)
+        if (!this.#wake(waking.shift()![0])) end();
+      while (waiting[0] && waiting[0][1].at <= this.#nowS)
+        if (!this.#do(waiting.shift()![0])) end();
       for (const { stage } of this.#players.values()) stage.tick();
       this.#look();
       tick++;
@@ -139,16 +144,17 @@ class Run {
     });
   }
 
-  /** A go is decided, and wakes its props, when it is sent. */
-  #wake(index: number): void {
+  /** A go is decided, and wakes its props, when it is sent. @returns false where the show ends with it */
+  #wake(index: number): boolean {
     const step = this.#show.timeline[index]!;
-    if (!step.go) return;
+    if (!step.go) return true;
     const isOn = this.#holds(step);
     this.#decided.set(index, isOn);
-    if (!isOn) return;
-    for (const { prop, act } of askedOf(this.#show, step)) {
+    if (!isOn) return step.otherwise === 'skip';
+    for (const { prop } of askedOf(this.#show, step)) {
       const player = this.#players.get(prop);
-      if (act !== 'go' || player?.stage.core.condition !== 'parked') continue;
+      player?.waiting.add(index);
+      if (player?.stage.core.condition !== 'parked') continue;
       const why = refusalOf(() => player.stage.beginWake());
       if (why !== undefined)
         this.#say(
@@ -158,6 +164,7 @@ class Run {
           'see sinew check of its file',
         );
     }
+    return true;
   }
 
   #holds({ only = [] }: ShowStep): boolean {
@@ -174,11 +181,27 @@ class Run {
       if (!isOn || !player) continue;
       this.#lastStep.set(asked.prop, index);
       const { core } = player.stage;
-      if (asked.act === 'go') this.#go(index, player, asked.cue!);
-      else if (asked.act === 'park') core.park(REHEARSAL);
-      else for (const cue of player.runs) core.cues.stop(cue, REHEARSAL);
+      if (asked.act === 'park') core.park(REHEARSAL);
+      else if (asked.act === 'end') this.#end(player);
+      else if (player.waiting.delete(index)) this.#go(index, player, asked.cue!);
     }
     return isOn || step.otherwise === 'skip';
+  }
+
+  /** As the prop does it: what waits there is void, too. */
+  #end({ name, runs, waiting, stage: { core } }: Player): void {
+    for (const cue of runs) core.cues.stop(cue, REHEARSAL);
+    const { timeline, leadS } = this.#show;
+    for (const index of waiting) {
+      const { cue } = askedOf(this.#show, timeline[index]!).find(({ prop }) => prop === name)!;
+      this.#say(
+        'error',
+        ['timeline', index],
+        `cue ${cue} of ${name} has been sent and waits, so the end of what runs there ends it, too`,
+        `start it more than ${leadS} s (leadS) after that end, or leave the end out`,
+      );
+    }
+    waiting.clear();
   }
 
   #go(index: number, { name, prop, runs, stage: { core } }: Player, cue: string): void {

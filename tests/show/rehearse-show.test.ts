@@ -82,6 +82,50 @@ describe('the rehearsal of a show', () => {
     ]);
   });
 
+  test('ends when the step that ends it would be sent: what was sent before still starts', async () => {
+    const { steps } = await rehearse(
+      `leadS: 4
+timeline:
+  - { at: 0, go: { left: nod } }
+  - { at: 9, go: { right: nod }, only: [{ prop: left, runs: shake }], otherwise: end }
+  - { at: 8, go: { left: blink } }
+  - { at: 7, park: [right] }
+  - { at: 12, go: { right: blink } }`,
+    );
+    // Sent at 5 s: nothing that would be sent later happens, and the cue sent at 4 s does.
+    expect(steps.map(({ atS, act, skipped }) => [atS, act, skipped === true])).toEqual([
+      [0, 'go', false],
+      [8, 'go', false],
+      [9, 'go', true],
+    ]);
+    const ended = await rehearse(
+      `leadS: 4
+timeline:
+  - { at: 0, go: { left: nod } }
+  - { at: 3, park: [right], only: [{ prop: left, runs: shake }], otherwise: end }
+  - { at: 6, go: { left: blink } }
+  - { at: 8, go: { left: blink } }`,
+    );
+    expect(ended.steps.map(({ atS }) => atS)).toEqual([0, 3, 6]);
+  });
+
+  test('counts a prop on which a cue waits as not idle, as its status does', async () => {
+    const { steps } = await rehearse(
+      'timeline: [{ at: 0, go: { left: nod } }, { at: 4, go: { right: nod }, only: [{ prop: left, is: idle }] }]',
+    );
+    // It is sent at -4 s, when nod waits.
+    expect(steps.map(({ skipped }) => skipped === true)).toEqual([false, true]);
+  });
+
+  test('finds that the end of what runs also ends what waits', async () => {
+    const timeline = (at: number) =>
+      `leadS: 2\ntimeline: [{ at: 0, go: { left: glow } }, { at: 3, end: [birds] }, { at: ${at}, go: { left: nod } }]`;
+    expect(said(await rehearse(timeline(4)))).toEqual([
+      expect.stringMatching(/^error timeline.2: cue nod of left has been sent and waits/),
+    ]);
+    expect(said(await rehearse(timeline(6)))).toEqual([]);
+  });
+
   test('ends a cue without an end, and finds a prop that is parked when its cue comes', async () => {
     const done = await rehearse(
       'timeline: [{ at: 0, go: { birds: glow } }, { at: 3, end: [left] }, { at: 4, park: [right] }, { at: 5, go: { right: nod } }]',
