@@ -252,13 +252,15 @@ export function problemsOf(status: Status | undefined, isInFile: boolean): strin
   if (!status || status.gone) return ['it does not answer'];
   const { lockout, condition, cause, armed, battery, problems } = status;
   const why = cause ? `: ${cause.words}` : '';
-  // The prop itself says most of it.
+  // The prop itself says most of it (`startup/show-door.ts`), in more words.
   const said = (word: string) => problems.some((one) => one.startsWith(word));
   const stands = (condition === 'faulted' || condition === 'stopped') && !said(condition);
   return [
-    ...(lockout && !said('hands in the prop') ? ['hands in the prop: it is locked'] : []),
+    ...(lockout && !said('hands are in the prop') ? ['hands in the prop: it is locked'] : []),
     ...(stands ? [`${condition}${why}`] : []),
-    ...(battery?.low ? [`battery ${battery.sense} is low: ${battery.volts} V`] : []),
+    ...(battery?.low && !said(`${battery.sense} is `)
+      ? [`battery ${battery.sense} is low: ${battery.volts} V`]
+      : []),
     ...problems,
     ...(armed ? [] : ['not armed']),
     ...(isInFile ? [] : ["it is not in the show's file"]),

@@ -107,4 +107,18 @@ describe('a conductor', () => {
       "it is not in the show's file",
     ]);
   });
+
+  test('says once what the prop says itself', () => {
+    const { status } = new Troupe('left').get('left');
+    // In the words of the prop: startup/show-door.ts and core/sense-watch.ts.
+    const problems = [
+      'stopped: guest pressed Stop',
+      'hands are in the prop (guest: a wire is loose)',
+      'accu is below 10.5 V; the prop does not wake',
+    ];
+    const battery = { sense: 'accu', volts: 10.2, low: true };
+    expect(
+      problemsOf({ ...status, condition: 'stopped', lockout: true, battery, problems }, true),
+    ).toEqual(problems);
+  });
 });
