@@ -18,8 +18,7 @@ async function run(): Promise<void> {
       const { startThreads } = await import('./startup/threads.ts');
       const threads = startThreads(options);
       const { sinewd } = await import('./startup/sinewd.ts');
-      const { version } = await import('./version.ts');
-      await sinewd(options, threads, await version());
+      await sinewd(options, threads);
     }
   } catch (error) {
     if (!(error instanceof Usage)) throw error;

@@ -33,7 +33,6 @@ function rig() {
   const died: string[] = [];
   const heard: FromLink[] = [];
   const host = new ShowHost(
-    '0.1.0',
     { message: (message) => heard.push(message), died: (why) => died.push(why) },
     (start) => {
       starts.push(start);
@@ -87,7 +86,6 @@ it('a thread that hangs is ended and replaced', async () => {
   try {
     const died: string[] = [];
     const host = new ShowHost(
-      '0.1.0',
       { message: () => {}, died: (why) => died.push(why) },
       (start) => new Worker('for (;;);', { eval: true, workerData: start }),
     );
