@@ -1,6 +1,7 @@
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
 import { Backoff } from '../shared/backoff.ts';
+import { watchForHang } from '../shared/hang-watch.ts';
 import { makeRing } from '../shared/line.ts';
 import { Telemetry } from '../shared/telemetry.ts';
 import { CoreLine } from './line.ts';
@@ -34,7 +35,7 @@ export class GatewayHost {
   #line: CoreLine | undefined;
   readonly #backoff = new Backoff();
   #timer: NodeJS.Timeout | undefined;
-  #watching: NodeJS.Timeout | undefined;
+  #unwatch = () => {};
   #closing = false;
   /** A gateway that is started again must come back at the same port. */
   #listening: number | undefined;
@@ -77,7 +78,7 @@ export class GatewayHost {
 
   async close(): Promise<void> {
     this.#closing = true;
-    clearInterval(this.#watching);
+    this.#unwatch();
     clearTimeout(this.#timer);
     const worker = this.#worker;
     if (!worker) return;
@@ -103,25 +104,6 @@ export class GatewayHost {
     }
   }
 
-  /**
-   * Ends a thread that hangs. Looks are counted instead of time: while this thread stood still itself,
-   * it looked once.
-   */
-  #watch(telemetry: Telemetry, hung: () => void): void {
-    let beat = telemetry.gatewayBeat;
-    let silentMs = 0;
-    clearInterval(this.#watching);
-    this.#watching = setInterval(() => {
-      const { gatewayBeat } = telemetry;
-      silentMs = gatewayBeat === beat ? silentMs + LOOK_EVERY_MS : 0;
-      beat = gatewayBeat;
-      if (silentMs < HUNG_MS) return;
-      clearInterval(this.#watching);
-      hung();
-    }, LOOK_EVERY_MS);
-    this.#watching.unref();
-  }
-
   #spawn(answered: (answer: Extract<ToCore, { t: 'listening' | 'cannot-listen' }>) => void): void {
     const worker = this.#loaded ?? loadGateway();
     this.#loaded = undefined;
@@ -141,9 +123,14 @@ export class GatewayHost {
     const line = new CoreLine(port1, ring, this.#events.message, (answer) => {
       if (answer.t === 'cannot-listen') why = answer.reason;
       else if (!this.#closing)
-        this.#watch(beats, () => {
-          why = `it was silent for ${HUNG_MS / 1000} s`;
-          void worker.terminate();
+        this.#unwatch = watchForHang({
+          beat: () => beats.gatewayBeat,
+          hungMs: HUNG_MS,
+          lookEveryMs: LOOK_EVERY_MS,
+          hung: (reason) => {
+            why = reason;
+            void worker.terminate();
+          },
         });
       answered(answer);
     });
@@ -156,7 +143,7 @@ export class GatewayHost {
       this.#worker = undefined;
       this.#port = undefined;
       this.#line = undefined;
-      clearInterval(this.#watching);
+      this.#unwatch();
       port1.close();
       if (this.#closing) return;
       const retryMs = this.#backoff.next(performance.now() - startedMs);

@@ -1,5 +1,6 @@
 import { Worker } from 'node:worker_threads';
 import { Backoff } from '../shared/backoff.ts';
+import { watchForHang } from '../shared/hang-watch.ts';
 import { LineIn, makeRing } from '../shared/line.ts';
 import type { Facts, FromLink, LinkStart, PropState, ToLink } from './protocol.ts';
 
@@ -27,7 +28,7 @@ export class ShowHost {
   #worker: Worker | undefined;
   #line: LineIn<FromLink> | undefined;
   #timer: NodeJS.Timeout | undefined;
-  #watching: NodeJS.Timeout | undefined;
+  #unwatch = () => {};
   #closing = false;
 
   constructor(events: ShowEvents, spawn = spawnShow) {
@@ -106,36 +107,26 @@ export class ShowHost {
       why = error.message;
     });
     if (this.#state) this.tell(this.#state);
-    this.#watch(new Int32Array(beat), () => {
-      why = `it was silent for ${HUNG_MS / 1000} s`;
-      void worker.terminate();
+    const beats = new Int32Array(beat);
+    this.#unwatch = watchForHang({
+      beat: () => Atomics.load(beats, 0),
+      hungMs: HUNG_MS,
+      lookEveryMs: LOOK_EVERY_MS,
+      hung: (reason) => {
+        why = reason;
+        void worker.terminate();
+      },
     });
     worker.on('exit', () => {
       this.#worker = undefined;
       this.#line = undefined;
-      clearInterval(this.#watching);
+      this.#unwatch();
       if (this.#closing) return;
       const same = JSON.stringify(this.#facts?.show) === JSON.stringify(facts.show);
       const retryMs = same ? this.#backoff.next(performance.now() - startedMs) : 0;
       this.#events.died(same ? why : 'the show in the prop file has changed', retryMs);
       if (this.#facts) this.#timer = setTimeout(() => this.#begin(), retryMs);
     });
-  }
-
-  /** As the gateway's host does it: looks are counted, as this thread may have stood still itself. */
-  #watch(beats: Int32Array, hung: () => void): void {
-    let beat = 0;
-    let silentMs = 0;
-    clearInterval(this.#watching);
-    this.#watching = setInterval(() => {
-      const now = Atomics.load(beats, 0);
-      silentMs = now === beat ? silentMs + LOOK_EVERY_MS : 0;
-      beat = now;
-      if (silentMs < HUNG_MS) return;
-      clearInterval(this.#watching);
-      hung();
-    }, LOOK_EVERY_MS);
-    this.#watching.unref();
   }
 }
 
