@@ -46,6 +46,17 @@ const BUNDLE = {
   metafile: true,
 };
 
+/** For browsers. */
+const PAGE = {
+  ...JSX,
+  bundle: true,
+  minify: true,
+  target: 'es2022',
+  format: 'esm',
+  logLevel: 'warning',
+  metafile: true,
+};
+
 /**
  * Bundles programs and threads into a folder.
  * @param entries name of the file without its ending, and its source
@@ -96,33 +107,21 @@ async function main() {
   await chmod(join(dist, 'safe-levels.js'), 0o755);
   await mkdir(join(dist, 'page'));
   const views = await build({
+    ...PAGE,
     // A view that most visits do without is fetched when it is first asked for (page/cues-view.tsx).
     entryPoints: [join(page, 'app.tsx'), join(page, 'cues.tsx')],
     outdir: join(dist, 'page'),
-    bundle: true,
     splitting: true,
     chunkNames: 'part-[hash]',
-    minify: true,
-    target: 'es2022',
-    format: 'esm',
-    ...JSX,
-    logLevel: 'warning',
-    metafile: true,
   });
   // Served by `sinew show serve`, not by a daemon.
   const conducted = await build({
+    ...PAGE,
     entryPoints: [join(page, 'conduct.tsx')],
     outdir: join(dist, 'show-page'),
-    bundle: true,
-    minify: true,
-    target: 'es2022',
-    format: 'esm',
-    ...JSX,
-    logLevel: 'warning',
-    metafile: true,
   });
-  await cp(join(page, 'conduct.html'), join(dist, 'show-page', 'index.html'));
-  await cp(join(page, 'icon.svg'), join(dist, 'show-page', 'icon.svg'));
+  await cp(join(page, 'conduct.html'), join(dist, 'show-page/index.html'));
+  await cp(join(page, 'icon.svg'), join(dist, 'show-page/icon.svg'));
   // Which packages are in the bundles, for their licences (systemd/third-party.mjs).
   metafiles.push(last.metafile, views.metafile, conducted.metafile);
   await writeFile(join(dist, 'metafile.json'), JSON.stringify(metafiles));
