@@ -1,12 +1,10 @@
 import { didYouMean } from '../prop/finding.ts';
 import { command, go, rowsOf, type Told } from '../show/command.ts';
 import type { Conductor, Wish } from '../show/conductor.ts';
-
-import { LinkedConductor } from '../show/conductor-link.ts';
 import { loadControl } from '../show/load-show.ts';
 import { propsOf, type ShowControl } from '../show/show-file.ts';
-import { Unreachable } from './client.ts';
 import { EXIT, print, table, UsageError } from './output.ts';
+import { linked } from './show-link.ts';
 import { noWords, report, type ShowInputs } from './show-read.ts';
 import type { Operator, Outcome } from './verb.ts';
 
@@ -29,24 +27,10 @@ export async function connected<T>(
   if ('findings' in read) return report({ file, findings: read.findings }, EXIT.refused);
   const { control } = read;
   let problem: string | undefined;
-  const link = new LinkedConductor({
-    show: control.name,
-    broker: control.broker,
-    from: operator.options.name,
-    onLink: (text) => {
-      problem = text;
-    },
-  });
-  try {
-    await link.open();
-  } catch (error) {
-    throw new Unreachable(`${control.broker.url}: ${(error as Error).message}`);
-  }
-  try {
-    return await act(control, link.conductor, () => problem);
-  } finally {
-    await link.close();
-  }
+  const onLink = (text: string | undefined) => {
+    problem = text;
+  };
+  return linked(control, operator, onLink, (conductor) => act(control, conductor, () => problem));
 }
 
 /** Waits until each prop of the file has said how it is; those that do not are as gone. */

@@ -1,12 +1,11 @@
 import { randomBytes } from 'node:crypto';
 import { Refusal } from '../shared/errors.ts';
 import type { Conductor } from '../show/conductor.ts';
-import { LinkedConductor } from '../show/conductor-link.ts';
 import { type PlayedStep, playShow, sendS } from '../show/player.ts';
 import { nextStart } from '../show/schedule.ts';
 import { askedOf, type ShowFile } from '../show/show-file.ts';
-import { Unreachable } from './client.ts';
 import { EXIT, print, UsageError } from './output.ts';
+import { linked } from './show-link.ts';
 import { noWords, readShow, type ShowInputs } from './show-read.ts';
 import type { Operator, Outcome } from './verb.ts';
 
@@ -27,36 +26,27 @@ export async function runAction(inputs: ShowInputs, operator: Operator): Promise
   const say = (text: string) => {
     if (!options.json) print(io.stdout, `${new Date().toTimeString().slice(0, 8)} ${text}`);
   };
-  const link = new LinkedConductor({
-    show: show.name,
-    broker: show.broker,
-    from: options.name,
-    onLink: (problem) =>
-      say(
-        problem === undefined
-          ? 'the broker is there'
-          : `${problem}; the props go on as their files say, and what is due meanwhile is left out`,
-      ),
+  const onLink = (problem: string | undefined) =>
+    say(
+      problem === undefined
+        ? 'the broker is there'
+        : `${problem}; the props go on as their files say, and what is due meanwhile is left out`,
+    );
+  return linked({ name: show.name, broker: show.broker }, operator, onLink, async (conductor) => {
+    const running = new Running(show, conductor, operator, say);
+    const off = io.onInterrupt(() => running.end());
+    try {
+      const once = inputs.now === true || show.schedule.length === 0;
+      const failed = once ? await running.once() : await running.bySchedule();
+      return {
+        result: { show: show.name, steps: running.played },
+        text: '',
+        exit: failed ? EXIT.refused : EXIT.done,
+      };
+    } finally {
+      off();
+    }
   });
-  try {
-    await link.open();
-  } catch (error) {
-    throw new Unreachable(`${show.broker.url}: ${(error as Error).message}`);
-  }
-  const running = new Running(show, link.conductor, operator, say);
-  const off = io.onInterrupt(() => running.end());
-  try {
-    const once = inputs.now === true || show.schedule.length === 0;
-    const failed = once ? await running.once() : await running.bySchedule();
-    return {
-      result: { show: show.name, steps: running.played },
-      text: '',
-      exit: failed ? EXIT.refused : EXIT.done,
-    };
-  } finally {
-    off();
-    await link.close();
-  }
 }
 
 class Running {
@@ -104,14 +94,18 @@ class Running {
         `something still runs or waits on ${busy.join(', ')}; wait until it is over, or end it: sinew show end`,
         { props: busy },
       );
-    const first = Math.min(0, ...this.#show.timeline.map((step) => sendS(this.#show, step)));
-    await this.#play(conductor.nowMs - 1000 * first + 500, randomBytes(8).toString('hex'));
+    await this.#play(conductor.nowMs + this.#leadMs + 500, randomBytes(8).toString('hex'));
     return this.#failed;
   }
 
+  /** The first command is sent so long before the start (ms). */
+  get #leadMs(): number {
+    return -1000 * Math.min(0, ...this.#show.timeline.map((step) => sendS(this.#show, step)));
+  }
+
   async bySchedule(): Promise<boolean> {
-    const { schedule, timeline } = this.#show;
-    const leadMs = -1000 * Math.min(0, ...timeline.map((step) => sendS(this.#show, step)));
+    const { schedule } = this.#show;
+    const leadMs = this.#leadMs;
     let afterMs = Date.now();
     while (!this.#ended) {
       const startMs = nextStart(schedule, afterMs)!;
