@@ -13,6 +13,8 @@ import type { Operator, Outcome } from './verb.ts';
 const CLOCK_MS = 4000;
 /** A clock that is set is noticed within this time (ms). */
 const LOOK_MS = 1000;
+/** A run begins so long before its first command is sent (ms). */
+const SPARE_MS = 500;
 
 /** `sinew show run`: plays the timeline, once or by its schedule. */
 export async function runAction(inputs: ShowInputs, operator: Operator): Promise<Outcome> {
@@ -49,7 +51,7 @@ export async function runAction(inputs: ShowInputs, operator: Operator): Promise
   });
 }
 
-class Running {
+export class Running {
   readonly played: PlayedStep[] = [];
   readonly #show: ShowFile;
   readonly #conductor: Conductor;
@@ -59,7 +61,12 @@ class Running {
   #wake = () => {};
   #failed = false;
 
-  constructor(show: ShowFile, conductor: Conductor, { io }: Operator, say: (text: string) => void) {
+  constructor(
+    show: ShowFile,
+    conductor: Conductor,
+    { io }: Pick<Operator, 'io'>,
+    say: (text: string) => void,
+  ) {
     this.#show = show;
     this.#conductor = conductor;
     this.#io = io;
@@ -94,7 +101,7 @@ class Running {
         `something still runs or waits on ${busy.join(', ')}; wait until it is over, or end it: sinew show end`,
         { props: busy },
       );
-    await this.#play(conductor.nowMs + this.#leadMs + 500, randomBytes(8).toString('hex'));
+    await this.#play(conductor.nowMs + this.#leadMs + SPARE_MS, randomBytes(8).toString('hex'));
     return this.#failed;
   }
 
@@ -111,8 +118,9 @@ class Running {
       const startMs = nextStart(schedule, afterMs)!;
       this.#say(`the show plays at ${new Date(startMs).toLocaleString()}`);
       // Looked at again and again: somebody may set the clock of this computer.
-      while (Date.now() < startMs - leadMs - 500)
-        if (!(await this.#sleep(LOOK_MS))) return this.#failed;
+      const readyMs = startMs - leadMs - SPARE_MS;
+      for (let leftMs = readyMs - Date.now(); leftMs > 0; leftMs = readyMs - Date.now())
+        if (!(await this.#sleep(Math.min(LOOK_MS, leftMs)))) return this.#failed;
       afterMs = startMs;
       const inMs = startMs - Date.now();
       if (inMs < leadMs) {
