@@ -12,14 +12,14 @@ import type { Stopper } from './stoppers.ts';
 /** A start that comes later than this (ms) is void: the others have started by then. */
 export const LATEST_MS = 50;
 /** A go is taken so long before its time at most (ms), and so many of them wait. */
-export const LONGEST_WAIT_MS = 60_000;
+const LONGEST_WAIT_MS = 60_000;
 const MOST_WAIT = 16;
 /** A go that has started is remembered this long (ms). */
 const REMEMBERED_MS = LONGEST_WAIT_MS + 1000;
 const MOST_REMEMBERED = 256;
 
 /** A cue that the show starts. */
-export interface ShowGo {
+interface ShowGo {
   id: string;
   cue: string;
   /** When it starts, on the core's clock (ms). */

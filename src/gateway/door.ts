@@ -4,7 +4,7 @@ import type { Clock } from '../shared/clock.ts';
 import type { Log } from './log.ts';
 
 /** Where messages come in, and what is said where they cannot. */
-export interface Entrance<W> {
+interface Entrance<W> {
   /** Resolves with a way to close. @throws Error where it cannot listen */
   open(where: W): Promise<() => Promise<void>>;
   /** What does not work for this reason, and what to do. */

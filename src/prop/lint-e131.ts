@@ -1,6 +1,5 @@
 import { isLoopbackHost } from '../shared/loopback.ts';
 import { kindOf } from './kinds/registry.ts';
-
 import type { Limits, Notes } from './notes.ts';
 
 /** Addresses of a universe: ANSI E1.31, as in a DMX512 packet. */

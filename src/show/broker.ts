@@ -6,7 +6,7 @@ const UNSENT_BYTES = 64 * 1024;
 /** Retained messages are not asked for, and those that come in are seen to be retained. */
 const NEW_ONES = { rap: true, rh: 2 } as const;
 
-export interface BrokerEvents {
+interface BrokerEvents {
   /** Commands come in from now on. */
   connected(): void;
   /** @param problem why it is lost or cannot be had, without anything secret */

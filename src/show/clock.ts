@@ -68,7 +68,7 @@ export function sampleOf({ t1, t2, t3, t4 }: Exchange): Sample | undefined {
  * How far off one exchange may be: half its delay, where all of it was spent one way, and precision and
  * drift since (ms): the root distance of RFC 5905, section 11.1, for one hop.
  */
-export function uncertaintyOf({ delayMs, atMs }: Sample, nowMs: number, ppm: number): number {
+function uncertaintyOf({ delayMs, atMs }: Sample, nowMs: number, ppm: number): number {
   return delayMs / 2 + PRECISION_MS + (ppm / 1e6) * Math.abs(nowMs - atMs);
 }
 

@@ -1,6 +1,15 @@
 import { createHash, randomBytes } from 'node:crypto';
 import type { Clock } from '../shared/clock.ts';
-import { type Answer, answerAsk, type Command, read, type Status, topics, write } from './wire.ts';
+import {
+  type Answer,
+  answerAsk,
+  type Command,
+  LONGEST_VALID_MS,
+  read,
+  type Status,
+  topics,
+  write,
+} from './wire.ts';
 
 /** How often a conductor says that it is there (ms). */
 const HERE_EVERY_MS = 10_000;
@@ -231,7 +240,7 @@ export class Conductor {
       from: this.#from,
       clock: this.clockId,
       sentMs,
-      voidAfterMs: Math.min(Math.max(withinMs, 1000), 60_000),
+      voidAfterMs: Math.min(Math.max(withinMs, 1000), LONGEST_VALID_MS),
       ...wish,
     };
     return this.#send(topic, write(command));

@@ -11,8 +11,6 @@ import { lazily } from '../shared/lazily.ts';
 
 /** The longest message that is read or sent (bytes). */
 export const MESSAGE_LIMIT_BYTES = 16 * 1024;
-/** A go may be sent so long before its time at most (ms). */
-export const LONGEST_LEAD_MS = 60_000;
 /** The longest that a command may ask to stay valid (ms). */
 export const LONGEST_VALID_MS = 60_000;
 /** The most cues that a status names; what is above is counted. */

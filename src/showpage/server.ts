@@ -66,7 +66,8 @@ export async function serveShowPage(options: ShowPageOptions): Promise<FastifyIn
   setUpRoot(app, ownNames(host), silent, 'there is nothing here; the page of the show is at /');
   app.register(page, { folder });
 
-  const letIn = async (request: FastifyRequest): Promise<string | undefined> => {
+  /** The id of the page that asks; undefined where it is not let in. */
+  const letIn = (request: FastifyRequest): string | undefined => {
     const given = /^Bearer (.{1,500})$/.exec(request.headers.authorization ?? '')?.[1] ?? '';
     if (hash && !tokenMatches(given, hash)) return undefined;
     const id = String(request.headers['x-page'] ?? '');
@@ -77,7 +78,7 @@ export async function serveShowPage(options: ShowPageOptions): Promise<FastifyIn
   };
 
   app.get('/state', async (request, reply): Promise<ShowPageState | { error: string }> => {
-    const id = await letIn(request);
+    const id = letIn(request);
     if (id === undefined) return reply.code(401).send(refuse);
     if (!bucket.take(1, performance.now())) return reply.code(429).send({ error: 'too many' });
     holder.heard(id);
@@ -92,7 +93,7 @@ export async function serveShowPage(options: ShowPageOptions): Promise<FastifyIn
   });
 
   app.post('/act', async (request, reply): Promise<ShowPageAnswer | { error: string }> => {
-    const id = await letIn(request);
+    const id = letIn(request);
     if (id === undefined) return reply.code(401).send(refuse);
     const parsed = act.safeParse(request.body);
     if (!parsed.success)
@@ -140,7 +141,7 @@ class Holder {
   #heardMs = 0;
 
   is(id: string): boolean {
-    return this.#id === id && performance.now() - this.#heardMs <= SILENT_MS;
+    return this.#id === id && !this.isFree;
   }
 
   heard(id: string): void {
@@ -149,8 +150,7 @@ class Holder {
 
   /** Who else has it, in words. */
   name(id: string): string | null {
-    const { isFree } = this;
-    return isFree || this.#id === id ? null : 'another page';
+    return this.isFree || this.#id === id ? null : 'another page';
   }
 
   get isFree(): boolean {
