@@ -1,13 +1,12 @@
 import { createHash, timingSafeEqual } from 'node:crypto';
-import { closeSync, constants, fstatSync, openSync, readFileSync } from 'node:fs';
 import { Refusal } from '../shared/errors.ts';
+import { readSecretFile } from '../shared/secret-file.ts';
 
 /** The least that a token must hold: 128 bits. */
 const HEX_DIGITS = 32;
 const BASE64_DIGITS = 22;
 /** A random token has fewer different characters than this about once in 10^16 (32 hex digits). */
 const MIN_DIFFERENT = 5;
-const FILE_LIMIT_BYTES = 1024;
 
 /** What is kept and compared instead of the token. */
 export function hashToken(token: string): Uint8Array {
@@ -28,34 +27,25 @@ export function readTokenFile(path: string): string {
   const refuse = (wrong: string, remedy: string) =>
     new Refusal('token.unsafe-file', `token file ${path}: ${wrong}; ${remedy}`, { file: path });
 
-  let file: number;
-  try {
-    // O_NONBLOCK: a named pipe must not make the daemon wait for a writer.
-    file = openSync(path, constants.O_RDONLY | constants.O_NONBLOCK);
-  } catch (error) {
-    const code = (error as NodeJS.ErrnoException).code;
-    if (code === 'ENOENT') throw refuse('there is no such file', `make one with: ${make}`);
-    throw refuse(`cannot be read (${code})`, 'it must belong to the user who runs this program');
-  }
-  let text: string;
-  try {
-    // Looked at through the open file, so that it cannot be exchanged in between.
-    const stat = fstatSync(file);
-    if (!stat.isFile()) throw refuse('is not a regular file', `make one with: ${make}`);
-    const mode = stat.mode & 0o777;
-    if ((mode & 0o077) !== 0) {
-      const octal = mode.toString(8).padStart(4, '0');
-      throw refuse(`mode ${octal} lets others read it`, `run: chmod 600 '${path}'`);
+  const token = readSecretFile(path, (unread) => {
+    switch (unread.why) {
+      case 'cannot':
+        return unread.code === 'ENOENT'
+          ? refuse('there is no such file', `make one with: ${make}`)
+          : refuse(
+              `cannot be read (${unread.code})`,
+              'it must belong to the user who runs this program',
+            );
+      case 'not a file':
+        return refuse('is not a regular file', `make one with: ${make}`);
+      case 'others may read it': {
+        const octal = unread.mode.toString(8).padStart(4, '0');
+        return refuse(`mode ${octal} lets others read it`, `run: chmod 600 '${path}'`);
+      }
+      case 'too long':
+        return refuse(`${unread.bytes} bytes are not a token`, `make one with: ${make}`);
     }
-    if (stat.size > FILE_LIMIT_BYTES) {
-      throw refuse(`${stat.size} bytes are not a token`, `make one with: ${make}`);
-    }
-    text = readFileSync(file, 'utf8');
-  } finally {
-    closeSync(file);
-  }
-
-  const token = text.replace(/\r?\n$/, '');
+  });
   const weak = weakness(token);
   if (weak) throw refuse(weak, `make a new one with: ${make}`);
   return token;
