@@ -14,8 +14,8 @@ const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 64 };
 
 interface ShowEvents {
   message(message: FromLink): void;
-  /** The thread died; a new one is on its way. */
-  died(why: string, retryMs: number): void;
+  /** The thread ended; a new one is on its way, or none where `retryMs` is null: the prop has no show any more. */
+  died(why: string, retryMs: number | null): void;
 }
 
 /** The show's thread as the main thread sees it: started, and started again when it dies. Nothing in here waits. */
@@ -123,9 +123,10 @@ export class ShowHost {
       this.#unwatch();
       if (this.#closing) return;
       const same = JSON.stringify(this.#facts?.show) === JSON.stringify(facts.show);
-      const retryMs = same ? this.#backoff.next(performance.now() - startedMs) : 0;
+      const pauseMs = same ? this.#backoff.next(performance.now() - startedMs) : 0;
+      const retryMs = this.#facts ? pauseMs : null;
       this.#events.died(same ? why : 'the show in the prop file has changed', retryMs);
-      if (this.#facts) this.#timer = setTimeout(() => this.#begin(), retryMs);
+      if (retryMs !== null) this.#timer = setTimeout(() => this.#begin(), retryMs);
     });
   }
 }

@@ -71,13 +71,10 @@ export class ShowDoor {
     this.#dirty = true;
   }
 
-  /** The thread died, and the broker is lost with it. */
-  died(why: string, retryMs: number): void {
-    this.#core.journal.add(
-      'prop',
-      'show',
-      `the show's thread ended: ${why}; it starts again in ${retryMs} ms`,
-    );
+  /** The thread ended, and the broker is lost with it. @param retryMs null where it does not start again */
+  died(why: string, retryMs: number | null): void {
+    const again = retryMs === null ? '' : `; it starts again in ${retryMs} ms`;
+    this.#core.journal.add('prop', 'show', `the show's thread ended: ${why}${again}`);
     this.#linked(false, 'its thread ended');
   }
 

@@ -81,6 +81,19 @@ it('another broker, name or group needs another thread, other cues do not; no sh
   expect(starts).toHaveLength(2);
 });
 
+it('a show that is taken out of the file has no thread that is on its way', async () => {
+  const retries: (number | null)[] = [];
+  const host = new ShowHost(
+    { message: () => {}, died: (_why, retryMs) => retries.push(retryMs) },
+    (start) => new Worker(LIVING, { eval: true, workerData: start }),
+  );
+  hosts.push(host);
+  host.follow(facts());
+  host.follow(undefined);
+  await vi.waitFor(() => expect(retries).toHaveLength(1), { timeout: 5000 });
+  expect(retries).toEqual([null]);
+});
+
 it('a thread that hangs is ended and replaced', async () => {
   vi.useFakeTimers({ toFake: ['setInterval', 'clearInterval'] });
   try {
