@@ -283,6 +283,8 @@ export class Senses {
         if (sense.limits.length > 0) this.#judge(sense, at, atRest && isFirst, onNews);
         continue;
       }
+      // What lies outside the calibration is shown all the same: a new one is made from it.
+      if (reading.fault === undefined && Number.isFinite(raw)) numbers[at + RAW] = raw;
       numbers[at + AGE_S] = (nowMs - lastMs) / 1000;
       if (Number.isNaN(numbers[at + SINCE_MS]!)) numbers[at + SINCE_MS] = nowMs;
       if (nowMs - numbers[at + SINCE_MS]! <= sense.staleMs) continue;
@@ -385,6 +387,7 @@ export class Senses {
   ): void {
     const numbers = this.#numbers;
     numbers[at + VALUE] = Number.NaN;
+    if (!Number.isFinite(this.#reading.value)) numbers[at + RAW] = Number.NaN;
     for (let k = 0; k < MOST_LIMITS; k++) numbers[at + ASKS_MS + k] = Number.NaN;
     sense.dips = false;
     const told = this.#reading.fault ?? sense.board.sensesFault;

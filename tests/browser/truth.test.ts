@@ -1,6 +1,6 @@
 import { fileURLToPath } from 'node:url';
 import type { Browser } from 'playwright-core';
-import { afterAll, beforeAll, expect, it, onTestFinished } from 'vitest';
+import { afterAll, beforeAll, expect, it, onTestFinished, vi } from 'vitest';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { launch, Operator } from './browser.ts';
@@ -81,3 +81,53 @@ it('what is measured is told apart from what is estimated, and what is not measu
   expect(await overhang(operator)).toBe(0);
   await operator.close();
 });
+
+it('a servo is turned by hand, and its mark is where it is measured', async () => {
+  const prop = fileURLToPath(new URL('sensed.yaml', import.meta.url));
+  const daemon = await Daemon.start({ prop });
+  onTestFinished(() => daemon.cleanUp());
+  const operator = await Operator.open(browser, daemon, {
+    viewport: { width: 360, height: 640 },
+  });
+  const { page } = operator;
+  const peer = await Peer.connect(daemon);
+  await peer.ask('session.open', { client: 'hand' });
+  await operator.wake();
+  await operator.view('bench');
+  const part = page.getByRole('region', { name: 'By hand', exact: true });
+  const go = page.getByLabel('Angle (deg)');
+  // Its sense has to show that it follows first: the refusal says so.
+  await vi.waitFor(async () => {
+    for (const to of ['-10', '15', '0']) {
+      await go.fill(to);
+      await go.press('Enter');
+      await page.locator('.reading-angle', { hasText: angleText(to) }).waitFor();
+      await page.waitForTimeout(1000);
+    }
+    await part.getByRole('button', { name: 'Let it go limp…' }).click();
+    await page.getByRole('button', { name: 'I hold it: let it go limp' }).click();
+    await part.getByText('gate is limp.').waitFor({ timeout: 2000 });
+  }, 25_000);
+  await peer.ask('sim.set', { board: 'head', turned: { gate: 20 } });
+  await part.locator('.number', { hasText: /^(19|20)\.\d°$/ }).waitFor();
+  expect(await overhang(operator)).toBe(0);
+  await part.getByRole('button', { name: 'Mark here' }).click();
+  await part.getByLabel('Name of the mark').fill('ajar');
+  // Until it has been still for a while, it is refused, and the name stays.
+  await vi.waitFor(async () => {
+    await part.getByRole('button', { name: 'Capture the mark here' }).click({ timeout: 1000 });
+    await part
+      .getByText(/gate: mark ajar is now (19|20)(\.\d+)? deg, in the prop file/)
+      .waitFor({ timeout: 1000 });
+  }, 15_000);
+  await part.getByRole('button', { name: 'Hold it where it is…' }).click();
+  await page.getByRole('button', { name: 'Hands are clear: hold it there' }).click();
+  await part.getByRole('button', { name: 'Let it go limp…' }).waitFor();
+  await operator.condition('live');
+  await operator.close();
+});
+
+/** As the page writes an angle. */
+function angleText(deg: string): RegExp {
+  return new RegExp(`^${deg.replace('-', '−')}\\.0°$`);
+}

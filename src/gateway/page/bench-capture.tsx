@@ -121,19 +121,26 @@ function NumberForm(props: {
 // --- captures: each says in words what it wrote into the prop file, or undefined when refused -----
 
 type Capture = Promise<string | undefined>;
+/** Where a hand has turned a limp servo to; otherwise where it is commanded to. */
+type From = 'measured';
 
 /** Writes the present position as a mark into the prop file. */
-export async function captureMark(channel: string, mark: string): Capture {
+export async function captureMark(channel: string, mark: string, from?: From): Capture {
   const done = await write(`mark ${mark} of ${channel}`, 'mark.capture', {
     channel,
     mark,
+    ...(from && { from }),
   });
   return done && `${channel}: mark ${mark} is now ${degText(done.deg)}, in the prop file.`;
 }
 
 /** Writes the present position as a soft limit into the prop file. */
-export async function captureLimit(channel: string, end: 'low' | 'high'): Capture {
-  const done = await write(`the ${end} limit of ${channel}`, 'limits.capture', { channel, end });
+export async function captureLimit(channel: string, end: 'low' | 'high', from?: From): Capture {
+  const done = await write(`the ${end} limit of ${channel}`, 'limits.capture', {
+    channel,
+    end,
+    ...(from && { from }),
+  });
   const deg = done?.limitsDeg[end === 'low' ? 0 : 1];
   return deg === undefined
     ? undefined
@@ -159,6 +166,7 @@ export async function undoCapture(): Capture {
 // --- their controls --------------------------------------------------------------------------------
 
 interface CaptureProps extends Props {
+  from?: From;
   /** Gets what was written. */
   say: Signal<string>;
 }
@@ -169,7 +177,7 @@ const LIMIT_WORDS = { low: 'Low limit here', high: 'High limit here' } as const;
  * Writes where the servo stands now: a limit at once, a mark once it has a name. The name is asked for
  * in the same row, so that nothing shifts, and the focus comes back to where it was.
  */
-export function CaptureRow({ channel, info, say }: CaptureProps) {
+export function CaptureRow({ channel, info, say, from }: CaptureProps) {
   const isNaming = useSignal(false);
   const markButton = useRef<HTMLDivElement>(null);
   const wasNaming = useRef(false);
@@ -179,7 +187,7 @@ export function CaptureRow({ channel, info, say }: CaptureProps) {
     wasNaming.current = isNaming.value;
   }, [isNaming.value]);
   const limit = async (end: 'low' | 'high') => {
-    say.value = (await captureLimit(channel, end)) ?? '';
+    say.value = (await captureLimit(channel, end, from)) ?? '';
   };
   const end = (which: 'low' | 'high') => (
     <Act can={commanding.value} onAct={() => void limit(which)}>
@@ -193,6 +201,7 @@ export function CaptureRow({ channel, info, say }: CaptureProps) {
           channel={channel}
           info={info}
           say={say}
+          {...(from && { from })}
           takesFocus
           onDone={() => {
             isNaming.value = false;
@@ -259,7 +268,16 @@ interface MarkFormProps extends CaptureProps {
 
 /** Asks for a name and captures the mark; `say` gets the result, `onDone` only a success. */
 export function MarkForm(props: MarkFormProps) {
-  const { channel, info, say, isPrimary = false, takesFocus = false, onDone, onLeave } = props;
+  const {
+    channel,
+    info,
+    say,
+    from,
+    isPrimary = false,
+    takesFocus = false,
+    onDone,
+    onLeave,
+  } = props;
   const id = useId();
   const field = useRef<HTMLInputElement>(null);
   useLayoutEffect(() => {
@@ -274,7 +292,7 @@ export function MarkForm(props: MarkFormProps) {
         if (!commanding.peek()) return;
         const form = event.currentTarget;
         const mark = String(new FormData(form).get('mark')).trim();
-        const said = await captureMark(channel, mark);
+        const said = await captureMark(channel, mark, from);
         say.value = said ?? '';
         if (!said) return;
         form.reset();

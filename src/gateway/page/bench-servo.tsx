@@ -1,4 +1,5 @@
 import { useSignal } from '@preact/signals';
+import { SensedParts } from './bench-by-hand.tsx';
 import { CaptureRow, GoTo, MoreCaptures } from './bench-capture.tsx';
 import { ServoFigures } from './bench-numbers.tsx';
 import { Thumb } from './bench-pad.tsx';
@@ -41,6 +42,7 @@ function ServoBench({ channel, info }: ChannelProps) {
         <h2 id="bench-capture">Park position</h2>
         <MoreCaptures channel={channel} info={info} />
       </section>
+      <SensedParts channel={channel} info={info} />
       <section class="sheet" aria-labelledby="bench-walk">
         <h2 id="bench-walk">Guided walk</h2>
         <p>Finds both ends of a new servo, sets its limits, names its marks, and tries it.</p>

@@ -1,35 +1,18 @@
 import './overview-senses.css';
-import { computed, signal, useSignalEffect } from '@preact/signals';
+import { computed } from '@preact/signals';
 import type { SenseInfo } from '../../api/types.ts';
 import { SENSE_LIMITS, type SenseLimitName, senseText } from '../../prop/senses.ts';
-import { call } from './link.ts';
 import { paced } from './pace.ts';
-import { senses, version } from './store.ts';
+import { senseInfos, useSenseInfos } from './sense-infos.ts';
+import { senses } from './store.ts';
 
-/** What does not change from reading to reading: kinds, limits, and what each is of. */
-const infos = signal<Record<string, SenseInfo>>({});
 const anything = computed(() => Object.keys(senses.value).length > 0);
-let infosOf = '';
-
-async function loadInfos(now: string): Promise<void> {
-  if (infosOf === now) return;
-  infosOf = now;
-  try {
-    infos.value = (await call('sense.list', {})).senses;
-  } catch {
-    // Asked for again with the next version, or link; a lost link says so by itself.
-    infosOf = '';
-  }
-}
 
 /** Everything that is measured: its value, its limits, and what is wrong with it. */
 export function Senses() {
-  useSignalEffect(() => {
-    const now = version.value;
-    if (anything.value && now !== '') void loadInfos(now);
-  });
+  useSenseInfos();
   if (!anything.value) return null;
-  const list = Object.entries(infos.value);
+  const list = Object.entries(senseInfos.value);
   return (
     <section class="sheet" aria-labelledby="senses">
       <h2 id="senses">Measured</h2>

@@ -1,0 +1,107 @@
+import { type SensePoints, type Stand, sensePointsOf } from '../../sums/sense-points.ts';
+
+/** The walk that calibrates a position sense: a servo goes to several angles while a person holds a button. */
+
+/** How many angles, over the soft limits. */
+const ANGLES = 5;
+/** A step (deg), and the time from one to the next (ms): 10 deg/s. */
+const STEP_DEG = 1;
+const STEP_EVERY_MS = 100;
+/** At each angle it settles first; then readings are taken (ms). Chosen, no source. */
+const SETTLE_MS = 800;
+const READINGS = 20;
+const READ_EVERY_MS = 50;
+/** Nearer than this (deg) it is there. */
+const THERE_DEG = 0.05;
+
+export interface WalkParts {
+  limitsDeg: readonly [number, number];
+  /** Where the servo is commanded to (deg). */
+  commandedDeg(): number;
+  /** One step within the limits. @returns where it then goes (deg) @throws Error with the reason */
+  jog(byDeg: number): Promise<number>;
+  /** What the board reads (V); undefined where it reads nothing. */
+  volts(): number | undefined;
+  sleep(ms: number): Promise<void>;
+  say(text: string): void;
+  done(points: SensePoints): void;
+}
+
+/** It goes on only while the button is held; let go, it goes no further, and begins again the next time. */
+export class SenseWalk {
+  readonly #parts: WalkParts;
+  #run = 0;
+  #walking = false;
+
+  constructor(parts: WalkParts) {
+    this.#parts = parts;
+  }
+
+  press(): void {
+    if (this.#walking) return;
+    this.#walking = true;
+    void this.#walk(++this.#run);
+  }
+
+  stop(why = 'It stopped. Hold the button until it says that it is done.'): void {
+    if (!this.#walking) return;
+    this.#walking = false;
+    this.#run++;
+    this.#parts.say(why);
+  }
+
+  async #walk(run: number): Promise<void> {
+    const { limitsDeg, say, done } = this.#parts;
+    const [low, high] = limitsDeg;
+    const stands: Stand[] = [];
+    try {
+      for (let i = 0; i < ANGLES; i++) {
+        // From the same side each time: gears have play.
+        const deg = low + ((high - low) * i) / (ANGLES - 1);
+        say(`${i + 1} of ${ANGLES}: on its way to ${deg.toFixed(1)} deg.`);
+        if (!(await this.#goTo(deg, run))) return;
+        const stand = await this.#stand(deg, run);
+        if (!stand) return;
+        stands.push(stand);
+      }
+    } catch (error) {
+      if (run === this.#run) this.stop(`It stopped: ${(error as Error).message}.`);
+      return;
+    }
+    this.#walking = false;
+    const points = sensePointsOf(stands);
+    if ('problem' in points) say(`No calibration: ${points.problem}.`);
+    else {
+      say('Done: let go. Look at the points before you write them.');
+      done(points);
+    }
+  }
+
+  async #goTo(deg: number, run: number): Promise<boolean> {
+    const { commandedDeg, jog, sleep } = this.#parts;
+    let atDeg = commandedDeg();
+    for (;;) {
+      if (run !== this.#run) return false;
+      const leftDeg = deg - atDeg;
+      if (Math.abs(leftDeg) < THERE_DEG) return true;
+      atDeg = await jog(Math.sign(leftDeg) * Math.min(STEP_DEG, Math.abs(leftDeg)));
+      await sleep(STEP_EVERY_MS);
+    }
+  }
+
+  /** What is read there; undefined where the button was let go. */
+  async #stand(deg: number, run: number): Promise<Stand | undefined> {
+    const { volts, sleep } = this.#parts;
+    await sleep(SETTLE_MS);
+    const read: number[] = [];
+    for (let i = 0; i < READINGS; i++) {
+      if (run !== this.#run) return undefined;
+      const now = volts();
+      if (now === undefined)
+        throw new Error('the sensor gives no reading; look at its board and its wires');
+      read.push(now);
+      await sleep(READ_EVERY_MS);
+    }
+    return { deg, volts: read };
+  }
+}
