@@ -6,7 +6,7 @@ import { fileId, versionOf } from '../prop/file/version.ts';
 import { parseProp } from '../prop/load.ts';
 import { MAX_BYTES, readText } from '../prop/text.ts';
 import { fileName } from '../record/lines.ts';
-import { journalFolder, numbersIn } from '../record/read.ts';
+import { numbersIn } from '../record/read.ts';
 import { stateDir, targetOf } from '../service/state-dir.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { About, Packed } from './archive.ts';
@@ -14,8 +14,9 @@ import {
   besideLimit,
   besideName,
   filesNamed,
-  journalName,
   KEPT,
+  LOGS,
+  logName,
   PROP,
   STATE,
   sizeLimit,
@@ -107,15 +108,17 @@ async function beside(
 /** @throws Refusal where one is there and cannot be read: a backup without it would seem to be whole */
 async function stateFiles(folder: string, id: string): Promise<Packed[]> {
   const found: Packed[] = [];
-  const journal = journalFolder(folder);
-  const numbers = await numbersIn(journal).catch((error: NodeJS.ErrnoException) => {
-    throw unreadable(journal, error.code ?? 'unknown');
-  });
+  const logs: { name: string; path: string }[] = [];
+  for (const own of LOGS) {
+    const numbers = await numbersIn(join(folder, own)).catch((error: NodeJS.ErrnoException) => {
+      throw unreadable(join(folder, own), error.code ?? 'unknown');
+    });
+    for (const file of numbers.map(fileName))
+      logs.push({ name: logName(own, file), path: join(folder, own, file) });
+  }
   const wanted = [
     ...KEPT.map(({ name, inFolder }) => ({ name, path: join(folder, inFolder(id)) })),
-    ...numbers
-      .map(fileName)
-      .map((file) => ({ name: journalName(file), path: join(journal, file) })),
+    ...logs,
   ];
   for (const { name, path } of wanted) {
     const read = await readWithin(path, sizeLimit(name));

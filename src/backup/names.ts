@@ -9,9 +9,11 @@ export const PROP = 'prop.yaml';
 const VERSION = /^versions\/([1-9]\d?)\.yaml$/;
 const BESIDE = 'beside/';
 export const STATE = 'state/state.json';
-const JOURNAL = /^state\/journal\/(\d{6,15}\.log)$/;
-/** More than a file of the journal ever has (bytes). */
-const MAX_JOURNAL_BYTES = 2 * 1024 * 1024;
+/** Folders of the state folder with numbered files: what happened, and what was measured before it. */
+export const LOGS = ['journal', 'incidents'] as const;
+const LOG = /^state\/(journal|incidents)\/(\d{6,15}\.log)$/;
+/** More than such a file ever has (bytes). */
+const MAX_LOG_BYTES = 2 * 1024 * 1024;
 
 /** What a prop file may have beside it: plain names, no folder, with a known ending. */
 const KINDS: readonly [RegExp, number][] = [
@@ -41,13 +43,14 @@ export const KEPT: readonly Kept[] = [
     maxBytes: MAX_BYTES,
   },
   { name: 'state/history.json', inFolder: (id) => `history-${id}.json`, maxBytes: MAX_BYTES },
+  { name: 'state/wear.json', inFolder: () => 'wear.json', maxBytes: 4 * MAX_BYTES },
 ];
 
 /** The most that a file of this name may have (bytes); undefined for a name that no backup has. */
 export function sizeLimit(name: string): number | undefined {
   if (name === PROP || VERSION.test(name)) return MAX_BYTES;
   if (name.startsWith(BESIDE)) return besideLimit(name.slice(BESIDE.length));
-  if (JOURNAL.test(name)) return MAX_JOURNAL_BYTES;
+  if (LOG.test(name)) return MAX_LOG_BYTES;
   return KEPT.find((one) => one.name === name)?.maxBytes;
 }
 
@@ -65,11 +68,13 @@ export function versionNumber(name: string): number | undefined {
   return digits === undefined ? undefined : Number(digits);
 }
 
-export const journalName = (file: string): string => `state/journal/${file}`;
+export const logName = (folder: (typeof LOGS)[number], file: string): string =>
+  `state/${folder}/${file}`;
 
-/** The name in the folder of the journal; undefined for another file. */
-export function journalFile(name: string): string | undefined {
-  return JOURNAL.exec(name)?.[1];
+/** The folder and name of such a file in the state folder; undefined for another file. */
+export function logFile(name: string): { folder: string; file: string } | undefined {
+  const [, folder, file] = LOG.exec(name) ?? [];
+  return folder === undefined || file === undefined ? undefined : { folder, file };
 }
 
 /** The plain name beside the prop file; undefined for another file. */

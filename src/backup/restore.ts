@@ -13,7 +13,7 @@ import { stateAfterRestore } from '../service/state-file.ts';
 import { Refusal } from '../shared/errors.ts';
 import { type About, unpack } from './archive.ts';
 import { readWithin, stateFolder } from './collect.ts';
-import { besideFile, journalFile, KEPT, PROP, STATE, versionNumber } from './names.ts';
+import { besideFile, KEPT, logFile, PROP, STATE, versionNumber } from './names.ts';
 
 /** What was restored. */
 export interface RestoredProp {
@@ -124,16 +124,16 @@ export async function restore(
       if (name !== STATE && bytes) await put(path, bytes, stateOwner);
     }
     // The journal of this board goes on where there is one: two cannot be one.
-    const journal = journalFolder(folder);
     const logs = files.flatMap(({ name, bytes }) => {
-      const log = journalFile(name);
-      return log === undefined ? [] : [{ log, bytes }];
+      const log = logFile(name);
+      return log ? [{ folder: join(folder, log.folder), file: log.file, bytes }] : [];
     });
-    const journalStays = logs.length > 0 && (await numbersIn(journal)).length > 0;
-    if (logs.length > 0 && !journalStays) {
-      await fs.mkdir(journal, { recursive: true, mode: 0o700 });
-      await give(journal, stateOwner);
-      for (const { log, bytes } of logs) await put(join(journal, log), bytes, stateOwner);
+    const journalStays = logs.length > 0 && (await numbersIn(journalFolder(folder))).length > 0;
+    // What was measured before a stop is numbered by the journal, and stays with it.
+    for (const log of journalStays ? [] : logs) {
+      await fs.mkdir(log.folder, { recursive: true, mode: 0o700 });
+      await give(log.folder, stateOwner);
+      await put(join(log.folder, log.file), log.bytes, stateOwner);
     }
     for (const { own, bytes } of asides) await put(join(home, own), bytes, owner);
     const versions = files.flatMap(({ name, bytes, time }) => {

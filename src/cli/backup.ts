@@ -99,7 +99,8 @@ export async function restoreBackup(
 
 export const backupVerb = verb<BackupInputs>({
   name: 'backup',
-  summary: 'put a prop into one file: prop file, versions, takes, sounds, picture, state, journal',
+  summary:
+    'put a prop into one file: prop file, versions, takes, sounds, picture, state, wear, journal',
   where: 'line',
   args: [{ name: 'file', doc: 'its prop file, on this computer' }],
   options: [{ flags: '--out <ARCHIVE>', doc: 'the ZIP file to write', required: true }, STATE_DIR],

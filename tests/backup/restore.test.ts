@@ -75,6 +75,9 @@ async function made(folder: string, state: Record<string, unknown> = {}) {
   await fs.writeFile(join(stateDir, `history-${id}.json`), '[]\n');
   await fs.mkdir(join(stateDir, 'journal'));
   await fs.writeFile(join(stateDir, 'journal', '000003.log'), `of ${folder}`);
+  await fs.mkdir(join(stateDir, 'incidents'));
+  await fs.writeFile(join(stateDir, 'incidents', '000007.log'), 'before a stop');
+  await fs.writeFile(join(stateDir, 'wear.json'), 'worn');
   for (const other of ['token', 'show-password', 'daemon.lock', 'safe-plan.json'])
     await fs.writeFile(join(stateDir, other), 'secret of this board');
   return { home, file, stateDir, archive: join(root, `${folder}.zip`) };
@@ -95,13 +98,8 @@ test('a backup has the prop and what belongs to it, no secret, and no path of th
   expect(about.prop).toBe('third');
   expect(files.map(({ name }) => name)).toEqual([
     ...['beside/hoot.wav', 'beside/wave.take', 'prop.yaml', 'state/history.json'],
-    ...[
-      'state/journal/000003.log',
-      'state/last-known.yaml',
-      'state/state.json',
-      'versions/1.yaml',
-      'versions/2.yaml',
-    ],
+    ...['state/incidents/000007.log', 'state/journal/000003.log', 'state/last-known.yaml'],
+    ...['state/state.json', 'state/wear.json', 'versions/1.yaml', 'versions/2.yaml'],
   ]);
   for (const { name, bytes } of files) {
     expect(Buffer.from(bytes).includes(root), name).toBe(false);
@@ -137,6 +135,8 @@ test('it is restored on another board in one command: the first wake asks, and g
   expect(await exists(join(state, `last-known-${id}.yaml`))).toBe(true);
 
   expect(await fs.readFile(join(state, 'journal', '000003.log'), 'utf8')).toBe('of a');
+  expect(await exists(join(state, 'incidents', '000007.log'))).toBe(true);
+  expect(await fs.readFile(join(state, 'wear.json'), 'utf8')).toBe('worn');
 
   const { restored } = await FileStore.open(state, () => {});
   const rig = await Rig.open(parseProp(PROP('third'), file).prop!, { restored });
@@ -230,6 +230,10 @@ test('a damaged state stays damaged, so that the daemon starts locked', async ()
   expect(stateAfterRestore(sound, '')).toBe('');
   expect(stateAfterRestore(sound.replace('"version":1', '"version":2'), undefined)).toBe('');
   expect(JSON.parse(stateAfterRestore(sound, undefined)).positions).toEqual({});
+  // A sensor that was proven on one board is not proven on another.
+  const proven = sound.replace('"duty"', '"angles":{"a":{"digest":"0","proven":true}},"duty"');
+  expect(stateAfterRestore(proven, undefined)).not.toContain('proven');
+  expect(stateAfterRestore(proven, undefined)).not.toBe('');
   expect(JSON.parse(stateAfterRestore(undefined, undefined)).clean).toBe(false);
   await fs.writeFile(join(root, 'state.json'), stateAfterRestore(sound, ''));
   expect((await FileStore.open(root, () => {})).restored).toBe('damaged');
