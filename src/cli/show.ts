@@ -33,6 +33,8 @@ const ACTIONS: Record<string, Action> = {
   run: async (inputs, operator) => (await import('./show-run.ts')).runAction(inputs, operator),
   serve: async (inputs, operator) =>
     (await import('./show-serve.ts')).serveAction(inputs, operator),
+  pull: async (inputs, operator) => (await import('./show-pull.ts')).pullAction(inputs, operator),
+  diff: async (inputs, operator) => (await import('./show-pull.ts')).diffAction(inputs, operator),
   rehearse: async (inputs, operator) =>
     (await import('./show-rehearse.ts')).rehearseAction(inputs, operator),
 };
