@@ -371,6 +371,32 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .describe('the ticks of all that it stands for, where these are commands'),
   });
 
+  const wearCounts = z.object({
+    cycles: z.number().describe('servo: there and back, each turn counts a half'),
+    travelDeg: z.number().describe('servo: all the way that it went (deg)'),
+    starts: z.number().describe('servo: how often it began to move'),
+    onS: z.number().describe('pulses sent, contact closed, or lit (s)'),
+    pushingS: z.number().describe('servo: pushing against something (s)'),
+    closures: z.number().describe('relay: how often it closed'),
+    lightS: z.number().describe('light: time lit, weighted by its level 0 to 1 (s)'),
+  });
+
+  const wearDone = z.object({
+    time: z.string().describe('wall-clock time, ISO 8601'),
+    who: z.string(),
+    note: z.string(),
+    counts: wearCounts,
+  });
+
+  const wearInfo = z.object({
+    name: z.string(),
+    kind: z.string(),
+    counts: wearCounts,
+    done: wearDone.optional().describe('when it was maintained last'),
+    sinceDone: wearCounts.optional(),
+    gone: z.string().optional().describe('since when it is no longer in the prop file'),
+  });
+
   const incidentHead = z.object({
     seq: z.number().describe('the number of the entry of the journal that it began with'),
     time: z.string().describe('wall-clock time, ISO 8601'),
@@ -553,6 +579,9 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     cueState,
     cueUses,
     journalEntry,
+    wearCounts,
+    wearDone,
+    wearInfo,
     incidentHead,
     incidentBody,
     incident,

@@ -23,6 +23,9 @@ export type CueRails = Made<'cueLoad'>;
 export type JournalEntry = Made<'journalEntry'>;
 export type IncidentHead = Made<'incidentHead'>;
 export type IncidentBody = Made<'incidentBody'>;
+export type WearCounts = Made<'wearCounts'>;
+export type WearDone = Made<'wearDone'>;
+export type WearInfo = Made<'wearInfo'>;
 export type Incident = Made<'incident'>;
 /** Somebody's lock on the prop. */
 export type LockInfo = Made<'lockInfo'>;

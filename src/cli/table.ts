@@ -14,6 +14,7 @@ import { takeVerb } from './take.ts';
 import { tokenVerbs } from './token.ts';
 import type { Verb } from './verb.ts';
 import { benchVerbs, conditionVerbs, lookVerbs, motionVerbs } from './verbs.ts';
+import { wearVerb } from './wear.ts';
 import { whyVerb } from './why.ts';
 
 /** Every verb but `session`, which is made of them. In the order of the help text. */
@@ -25,6 +26,7 @@ export const VERBS: readonly Verb[] = [
   ...followVerbs,
   ...journalVerbs,
   whyVerb,
+  wearVerb,
   ...senseVerbs,
   ...propVerbs,
   ...soundVerbs,

@@ -41,6 +41,8 @@ export interface PropEditor {
   addSound(params: Params<'sound.add'>, by: Author): Promise<Result<'sound.add'>>;
   removeSound(params: Params<'sound.remove'>, by: Author): Promise<Result<'sound.remove'>>;
   followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>>;
+  /** Notes that a channel was maintained. */
+  wearDone(channel: string, who: string, note: string): Promise<Result<'wear.done'>>;
   /** Works out a passage of a cue of the version that is in use. */
   passage(asked: PassageAsked, session: string): Promise<CuePassage>;
   /** Works out what would be saved of a recording, or of the take that is named, and draws both. */
@@ -531,6 +533,12 @@ export class Commands {
       const result = await this.#editor.followSound(params, this.#author(session, what));
       const text = `${what}: take ${result.take}${laterText(result.pending)}`;
       this.#record(session, 'sound.follow', text, { ...result });
+      return result;
+    },
+    'wear.done': async ({ channel, note = '' }, session) => {
+      const result = await this.#editor.wearDone(channel, session.client, note);
+      const what = `${channel} was maintained${note === '' ? '' : `: ${note}`}`;
+      this.#record(session, 'wear.done', what, { channel, ...(note !== '' && { note }) });
       return result;
     },
     'take.read': async (params) => {

@@ -41,6 +41,7 @@ import { Triggers } from './triggers.ts';
 import { Waits } from './waits.ts';
 import { WakePark } from './wake-park.ts';
 import { WarmUp } from './warm-up.ts';
+import { countWear } from './wear.ts';
 
 /** After a stall, motion is advanced by this many ticks at most: it resumes, it does not jump. */
 const MAX_CATCH_UP_TICKS = 4;
@@ -512,6 +513,7 @@ export class Core {
   #publish(telemetry: Telemetry): void {
     telemetry.begin(this.body, this.#tick, CONDITIONS.indexOf(this.#context.condition));
     publish(telemetry, this.body, this.#senses);
+    countWear(telemetry, this.body);
     telemetry.setHolder(this.lease.holder?.slot ?? -1);
     telemetry.commit();
   }

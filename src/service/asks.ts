@@ -28,6 +28,7 @@ export interface Records {
   /** Oldest first. */
   incidents(): Promise<IncidentHead[]>;
   incident(seq: number): Promise<Incident | undefined>;
+  wear(): Result<'wear.read'>;
 }
 
 type Ask = Extract<FromGateway, { t: 'ask' }>;
@@ -210,6 +211,7 @@ export class Asks {
       return this.#plan(session, { about: 'fix', ...params, ...this.#present() });
     },
     'journal.read': async (params) => JSON.stringify(await this.#records.journal(params)),
+    'wear.read': async () => JSON.stringify(this.#records.wear()),
     'incident.list': async () => JSON.stringify({ incidents: await this.#records.incidents() }),
     'incident.read': async ({ seq }) => {
       const incident = await this.#records.incident(seq);

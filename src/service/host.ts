@@ -29,6 +29,7 @@ import {
   type ServiceStart,
   type ToService,
 } from './protocol.ts';
+import type { WornChannel } from './wear-book.ts';
 
 /** Log lines kept for the next thread while there is none. */
 const MAX_LINES = 200;
@@ -197,6 +198,11 @@ export class ServiceHost {
     return this.#ask((n) => ({ t: 'picture-end', n, ...given, by }), by.what);
   }
 
+  /** @throws Refusal `channel.unknown` */
+  wearDone(channel: string, who: string, note: string): Promise<Result<'wear.done'>> {
+    return this.#ask((n) => ({ t: 'wear-done', n, channel, who, note }));
+  }
+
   /** @throws Refusal */
   passage(asked: PassageAsked, session: string): Promise<CuePassage> {
     return this.#ask((n) => ({ t: 'passage', n, asked, session }));
@@ -265,8 +271,8 @@ export class ServiceHost {
   }
 
   /** Where the core writes what it does, from now on; a new thread must be told as well. */
-  telemetry(buffers: TelemetryBuffers): void {
-    this.#post({ t: 'telemetry', buffers });
+  telemetry(buffers: TelemetryBuffers, channels: readonly WornChannel[]): void {
+    this.#post({ t: 'telemetry', buffers, channels });
   }
 
   /** An entry of the journal, for the log and the disk. A thread that starts again asks for what it missed. */

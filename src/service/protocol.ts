@@ -19,6 +19,7 @@ import type { SenseInfo } from '../prop/sense-info.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
 import type { TelemetryBuffers } from '../shared/telemetry.ts';
+import type { WornChannel } from './wear-book.ts';
 
 /**
  * What the prop-file service, the core and the gateway say to each other. The service owns the prop
@@ -110,7 +111,9 @@ export type ToService =
   /** An entry of the journal, for the log and the disk; `again`: in the place of the one with its number. */
   | { t: 'entry'; entry: JournalEntry; again: boolean }
   /** Where the core writes what it does, from now on. */
-  | { t: 'telemetry'; buffers: TelemetryBuffers }
+  | { t: 'telemetry'; buffers: TelemetryBuffers; channels: readonly WornChannel[] }
+  /** A channel was maintained. Result: that of `wear.done`. */
+  | { t: 'wear-done'; n: number; channel: string; who: string; note: string }
   /** A line for standard output. */
   | { t: 'print'; text: string }
   /** Answered when everything asked for so far is on the disk and in the log. */

@@ -32,6 +32,7 @@ import { FileStore, type StoreFs } from './state-file.ts';
 import { SupplyWatch } from './supply-watch.ts';
 import { Takes } from './takes.ts';
 import { TelemetryRing } from './telemetry-ring.ts';
+import { WearBook } from './wear-book.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs & JournalFs;
 
@@ -68,6 +69,7 @@ export class PropService {
   #store: FileStore | undefined;
   #journal: JournalLog | undefined;
   #incidents: Incidents | undefined;
+  #wear: WearBook | undefined;
   #clockWatch = new ClockWatch(undefined);
   readonly #locks: Locks;
   #planDir = '';
@@ -85,8 +87,7 @@ export class PropService {
     this.#fs = around.fileSystem ?? fs;
     this.#locks = around.locks ?? new Locks();
     const { clock, planner } = around;
-    const trouble = (error: unknown, text: string) =>
-      around.sink.log('error', 'sinewd', { err: error }, text);
+    const trouble = this.#trouble;
     this.#keeper = new Keeper(
       start.file,
       clock,
@@ -129,12 +130,16 @@ export class PropService {
       {
         journal: (query) => this.#journal!.read(query),
         incidents: () => this.#incidents!.list(),
+        wear: () => this.#wear!.list(),
         incident: (seq) => this.#incidents!.read(seq),
       },
       (answer) => around.answer(answer),
       (error) => trouble(error, 'a question could not be answered'),
     );
   }
+
+  readonly #trouble = (error: unknown, text: string): void =>
+    this.#around.sink.log('error', 'sinewd', { err: error }, text);
 
   /** Opens file and state, and reports the result to the main thread. */
   async open(): Promise<void> {
@@ -189,6 +194,7 @@ export class PropService {
       return;
     }
     this.#journal = await journal;
+    this.#wear = await WearBook.open(folder, this.#around.clock, this.#trouble, this.#fs);
     this.#incidents = new Incidents(
       folder,
       this.#around.clock,
@@ -324,7 +330,17 @@ export class PropService {
         break;
       case 'telemetry':
         this.#incidents?.use(new TelemetryRing(message.buffers, this.#around.clock));
+        this.#wear?.use(message.buffers, message.channels);
         break;
+      case 'wear-done': {
+        const { n, channel, who, note } = message;
+        void this.#reply(n, async () => {
+          const done = await this.#wear?.done(channel, who, note);
+          if (done) return { channel, ...done };
+          throw new Refusal('channel.unknown', `there is no channel ${channel}`, { channel });
+        });
+        break;
+      }
       case 'change':
         this.#keeper.outcome(message.id, message.outcome);
         void this.#settleLocks(message.outcome);
@@ -336,6 +352,7 @@ export class PropService {
           await Promise.all([
             this.#journal?.flush(),
             this.#incidents?.flush(),
+            this.#wear?.flush(),
             this.#around.sink.flush(),
           ]);
           return {};
@@ -371,6 +388,7 @@ export class PropService {
     this.#supply.close();
     this.#keeper.close();
     this.#incidents?.close();
+    this.#wear?.close();
     await this.#around.planner.close();
   }
 

@@ -34,7 +34,12 @@ export async function writeSealed(
   body: string,
   fileSystem: SealedFs = fs,
 ): Promise<void> {
-  await replaceFile(path, `${magic} ${sha256(body)}\n${body}`, false, fileSystem);
+  await replaceFile(path, sealedText(magic, body), false, fileSystem);
+}
+
+/** The text of such a file. */
+export function sealedText(magic: string, body: string): string {
+  return `${magic} ${sha256(body)}\n${body}`;
 }
 
 /** Identifies a program that is all in one file, and the Node that runs it; undefined where it cannot be read. */

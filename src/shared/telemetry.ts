@@ -20,7 +20,25 @@ export const FIELD = {
   measuredDeg: 9,
   measuredA: 10,
 } as const;
-const CHANNEL_STRIDE = 11;
+/**
+ * What wears a channel, counted since the body began, behind its state. Times in s, `lightS` weighted by the
+ * level; from `value` on, what the count itself needs of the tick before.
+ */
+export const WEAR_FIELD = {
+  cycles: 11,
+  travelDeg: 12,
+  starts: 13,
+  /** Pulses are sent, the contact is closed, or it is lit. */
+  onS: 14,
+  pushingS: 15,
+  closures: 16,
+  lightS: 17,
+  value: 18,
+  moving: 19,
+  way: 20,
+  seen: 21,
+} as const;
+const CHANNEL_STRIDE = 22;
 
 export const FLAG = {
   moving: 1,

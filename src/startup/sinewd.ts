@@ -243,7 +243,11 @@ class Daemon {
     const { buffers } = this.#telemetry;
     if (buffers.body === this.#shownBody) return;
     this.#shownBody = buffers.body;
-    this.#service.telemetry(buffers);
+    const channels = this.#core.body.channels.map(({ name, spec }) => {
+      const place = JSON.stringify(spec.output ?? null);
+      return { name, kind: spec.kind, place };
+    });
+    this.#service.telemetry(buffers, channels);
   }
 
   #gatewayDied(why: string, retryMs: number): void {

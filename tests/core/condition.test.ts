@@ -113,6 +113,7 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['sound.begin', { bytes: 1000 }, ALL],
   ['sound.add', { upload: 1, name: 'coo' }, ALL],
   ['sound.remove', { sound: 'hoot' }, ALL],
+  ['wear.done', { channel: 'neck' }, ALL],
   [
     'sound.follow',
     {

@@ -113,6 +113,13 @@ export class Editor implements PropEditor {
     return { sound: name, file: `${name}.wav`, durationS: 1, version: 'v', pending: true };
   }
 
+  async wearDone(channel: string, who: string, note: string) {
+    const counts = {
+      ...{ cycles: 0, travelDeg: 0, starts: 0, onS: 0, pushingS: 0, closures: 0, lightS: 0 },
+    };
+    return { channel, time: '2026-05-04T10:15:00.000Z', who, note, counts };
+  }
+
   async removeSound({ sound }: Params<'sound.remove'>) {
     return { sound, version: 'v', pending: true };
   }

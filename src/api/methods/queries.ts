@@ -1,5 +1,17 @@
-import { QUESTION, WORKED_OUT } from '../errors.ts';
+import { LEASE, QUESTION, WORKED_OUT } from '../errors.ts';
 import type { Family } from '../method.ts';
+
+const WORN = {
+  ...{
+    cycles: 1200,
+    travelDeg: 72_000,
+    starts: 2400,
+    onS: 7200,
+    pushingS: 0,
+    closures: 0,
+    lightS: 0,
+  },
+};
 
 const STOP = {
   seq: 32,
@@ -11,7 +23,7 @@ const STOP = {
   entries: [],
 };
 
-/** Methods that change nothing: wires, boards, currents, the journal. */
+/** Methods that move nothing: wires, boards, currents, the journal, wear. */
 export const queries = {
   'loom.find': {
     summary:
@@ -100,6 +112,44 @@ export const queries = {
     errors: [...WORKED_OUT, 'cue.unknown', 'cue.too-long', 'file.has-errors'],
     params: ({ z, text }) => z.strictObject({ cue: text('the name of a cue') }),
     result: ({ cueLoad }) => cueLoad,
+  },
+  'wear.read': {
+    summary: 'What has worn each channel since counting began, and when it was maintained',
+    example: {
+      params: {},
+      result: {
+        since: '2026-05-04T10:15:00.000Z',
+        channels: [{ name: 'beak', kind: 'servo', counts: WORN }],
+      },
+    },
+    by: 'service',
+    lease: false,
+    errors: QUESTION,
+    params: ({ nothing }) => nothing,
+    result: ({ z, wearInfo }) => z.object({ since: z.string(), channels: z.array(wearInfo) }),
+  },
+  'wear.done': {
+    summary: 'Note that a channel was maintained: what has worn it is counted from there as well',
+    example: {
+      params: { channel: 'beak', note: 'new horn' },
+      result: {
+        ...{ channel: 'beak', time: '2026-05-04T10:15:00.000Z', who: 'Ann', note: 'new horn' },
+        counts: WORN,
+      },
+    },
+    by: 'core',
+    lease: true,
+    errors: [...QUESTION, ...LEASE, 'channel.unknown'],
+    params: ({ z, want, channel }) =>
+      z.strictObject({
+        channel,
+        note: z
+          .string(want('a text'))
+          .max(200, want('a text of at most 200 characters'))
+          .optional()
+          .describe('what was done'),
+      }),
+    result: ({ z, wearDone }) => wearDone.extend({ channel: z.string() }),
   },
   'incident.list': {
     summary: 'The stops, faults and lost links of which the ten seconds before are kept',

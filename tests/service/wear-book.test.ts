@@ -1,0 +1,152 @@
+import fs from 'node:fs/promises';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
+import { afterEach, beforeEach, expect, test } from 'vitest';
+import { WearBook, type WornChannel } from '../../src/service/wear-book.ts';
+import { VirtualClock } from '../../src/shared/clock.ts';
+import type { SealedFs } from '../../src/shared/sealed-file.ts';
+import { Telemetry, WEAR_FIELD } from '../../src/shared/telemetry.ts';
+
+const BEAK: WornChannel = { name: 'beak', kind: 'servo', place: 'head 18' };
+const FAN: WornChannel = { name: 'fan', kind: 'relay', place: 'head 7' };
+
+let folder: string;
+let clock: VirtualClock;
+let troubles: string[];
+let telemetry: Telemetry;
+
+beforeEach(async () => {
+  folder = await fs.mkdtemp(join(tmpdir(), 'sinew-wear-'));
+  clock = new VirtualClock();
+  troubles = [];
+});
+
+afterEach(() => fs.rm(folder, { recursive: true }));
+
+async function open(
+  channels: WornChannel[],
+  fileSystem: Partial<SealedFs> = {},
+): Promise<WearBook> {
+  const book = await WearBook.open(folder, clock, (_error, text) => troubles.push(text), {
+    ...fs,
+    ...fileSystem,
+  } as SealedFs);
+  change(book, channels);
+  return book;
+}
+
+/** Another version of the prop: its counts begin at nothing. */
+function change(book: WearBook, channels: WornChannel[]): void {
+  telemetry = Telemetry.create(channels.length, 0);
+  book.use(telemetry.buffers, channels);
+}
+
+function move(channel: number, travelDeg: number): void {
+  telemetry.numbers[telemetry.channelAt(channel) + WEAR_FIELD.travelDeg]! += travelDeg;
+}
+
+const travel = (book: WearBook) =>
+  Object.fromEntries(
+    book
+      .list()
+      .channels.map(({ name, counts, gone }) => [gone ? `${name} gone` : name, counts.travelDeg]),
+  );
+
+test('is added up across restarts and versions of the file, and never counted twice', async () => {
+  const book = await open([BEAK, FAN]);
+  move(0, 10);
+  expect(travel(book)).toEqual({ beak: 10, fan: 0 });
+  move(0, 5);
+  change(book, [FAN, BEAK]);
+  move(1, 100);
+  expect(travel(book)).toEqual({ beak: 115, fan: 0 });
+  expect(travel(book)).toEqual({ beak: 115, fan: 0 });
+  await book.flush();
+  const next = await open([BEAK, FAN]);
+  move(0, 1);
+  expect(travel(next)).toEqual({ beak: 116, fan: 0 });
+  expect(next.list().since).toBe(book.list().since);
+});
+
+test('a channel with another name goes on; one that was removed is remembered, and comes back', async () => {
+  const book = await open([BEAK, FAN]);
+  move(0, 10);
+  change(book, [{ ...BEAK, name: 'bill' }, FAN]);
+  expect(travel(book)).toEqual({ bill: 10, fan: 0 });
+  move(0, 1);
+  change(book, [FAN]);
+  expect(travel(book)).toEqual({ fan: 0, 'bill gone': 11 });
+  await book.flush();
+  const next = await open([{ ...BEAK, name: 'bill' }, FAN]);
+  expect(travel(next)).toEqual({ bill: 11, fan: 0 });
+  // On another pin under a new name it is another one.
+  change(next, [{ ...BEAK, name: 'nose', place: 'head 4' }, FAN]);
+  expect(travel(next)).toEqual({ fan: 0, nose: 0, 'bill gone': 11 });
+});
+
+test('maintenance is noted with who and what, and counted from there', async () => {
+  const book = await open([BEAK]);
+  move(0, 10);
+  expect(await book.done('bill', 'Ann', '')).toBeUndefined();
+  expect(await book.done('beak', 'Ann', 'greased')).toMatchObject({ who: 'Ann', note: 'greased' });
+  // It is on the disk at once.
+  const [info] = (await open([BEAK])).list().channels;
+  expect(info).toMatchObject({ done: { who: 'Ann' }, sinceDone: { travelDeg: 0 } });
+  change(book, [BEAK]);
+  move(0, 3);
+  const [now] = book.list().channels;
+  expect(now).toMatchObject({ counts: { travelDeg: 13 }, sinceDone: { travelDeg: 3 } });
+});
+
+test('it is written every ten minutes, and only if something has changed', async () => {
+  let writes = 0;
+  const book = await open([BEAK], {
+    open: (async (...args: Parameters<typeof fs.open>) => {
+      if (args[1] === 'w') writes++;
+      return fs.open(...args);
+    }) as typeof fs.open,
+  });
+  for (let minute = 0; minute < 60; minute++) {
+    if (minute < 30) move(0, 1);
+    clock.advance(60_000);
+    await new Promise((resolve) => setTimeout(resolve, 4));
+  }
+  await book.flush();
+  expect(writes).toBeGreaterThanOrEqual(1);
+  expect(writes).toBeLessThanOrEqual(4);
+});
+
+test('a damaged file is put aside and said; a full disk is said, and counting goes on', async () => {
+  const book = await open([BEAK]);
+  move(0, 10);
+  await book.flush();
+  const path = join(folder, 'wear.json');
+  const text = await fs.readFile(path, 'utf8');
+  await fs.writeFile(path, text.replace('10', '99'));
+  const next = await open([BEAK], {
+    open: (async () => {
+      throw new Error('ENOSPC');
+    }) as typeof fs.open,
+  });
+  expect(troubles).toEqual(['the wear that was counted is damaged: it begins at nothing']);
+  expect(await fs.readdir(folder)).toContain('wear.json.damaged');
+  move(0, 4);
+  await next.flush();
+  expect(troubles).toHaveLength(2);
+  expect(travel(next)).toEqual({ beak: 4 });
+});
+
+test('what a newer program has kept is left as it is', async () => {
+  const book = await open([BEAK]);
+  move(0, 10);
+  await book.flush();
+  const path = join(folder, 'wear.json');
+  const { sealedText } = await import('../../src/shared/sealed-file.ts');
+  const newer = sealedText('sinew-wear', JSON.stringify({ format: 2, channels: [] }));
+  await fs.writeFile(path, newer);
+  const next = await open([BEAK]);
+  move(0, 4);
+  await next.flush();
+  expect(await fs.readFile(path, 'utf8')).toBe(newer);
+  expect(troubles[0]).toContain('newer version');
+});
