@@ -74,6 +74,7 @@ const URGENT: readonly What[] = [
   'stalled',
   'gateway',
   'leaving',
+  'wear.done',
 ];
 
 /** Whether it is written to the disk at once: what follows may be a power cut. */
