@@ -17,6 +17,8 @@ export interface Sample {
   offsetMs: number;
   /** Time on the way, both ways together (ms). */
   delayMs: number;
+  /** What the resolution of the clocks, and their drift while the exchange lasted, may have added (ms): the dispersion of RFC 5905, section 8. */
+  dispersionMs: number;
   /** When it was heard, on the prop's clock (ms). */
   atMs: number;
 }
@@ -61,15 +63,16 @@ export function sampleOf({ t1, t2, t3, t4 }: Exchange): Sample | undefined {
   if (![t1, t2, t3, t4].every(Number.isFinite) || t4 < t1 || t3 < t2) return undefined;
   // Two clocks at different rates may make a very short delay negative.
   if (delayMs < -PRECISION_MS || delayMs > LONGEST_DELAY_MS) return undefined;
-  return { offsetMs: (t2 - t1 + (t3 - t4)) / 2, delayMs: Math.max(0, delayMs), atMs: t4 };
+  const dispersionMs = PRECISION_MS + (TOLERANCE_PPM / 1e6) * (t4 - t1);
+  return { offsetMs: (t2 - t1 + (t3 - t4)) / 2, delayMs: Math.max(0, delayMs), dispersionMs, atMs: t4 };
 }
 
 /**
- * How far off one exchange may be: half its delay, where all of it was spent one way, and precision and
+ * How far off one exchange may be: half its delay, where all of it was spent one way, its dispersion and the
  * drift since (ms): the root distance of RFC 5905, section 11.1, for one hop.
  */
-function uncertaintyOf({ delayMs, atMs }: Sample, nowMs: number, ppm: number): number {
-  return delayMs / 2 + PRECISION_MS + (ppm / 1e6) * Math.abs(nowMs - atMs);
+function uncertaintyOf({ delayMs, dispersionMs, atMs }: Sample, nowMs: number, ppm: number): number {
+  return delayMs / 2 + dispersionMs + (ppm / 1e6) * Math.abs(nowMs - atMs);
 }
 
 /** The clock of one conductor, from the exchanges with it. */
@@ -150,7 +153,7 @@ export class ShowClock {
       return;
     }
     const slopePpm = ((best.offsetMs - this.#anchor.offsetMs) / spanMs) * 1e6;
-    const halves = (best.delayMs + this.#anchor.delayMs) / 2 + 2 * PRECISION_MS;
+    const halves = (best.delayMs + this.#anchor.delayMs) / 2 + best.dispersionMs + this.#anchor.dispersionMs;
     const errorPpm = (halves / spanMs) * 1e6 + REST_PPM;
     if (Math.abs(slopePpm) - errorPpm > MOST_DRIFT_PPM) this.forget();
     else if (errorPpm < TOLERANCE_PPM) this.#drift = { ppm: slopePpm, errorPpm };
