@@ -42,6 +42,8 @@ interface Kept {
   /** When counting began (ISO 8601). */
   since: string;
   channels: Worn[];
+  /** The body that was counted last, and how much of what it has counted is in `channels`. */
+  body?: { id: string; taken: WearCounts[] };
 }
 
 const NOTHING: WearCounts = {
@@ -126,10 +128,14 @@ export class WearBook {
     this.#telemetry = new Telemetry(buffers);
     this.#snapshot = this.#telemetry.snapshot();
     this.#follow(channels);
-    this.#now = channels.map(({ name }) => ({
+    // A service that starts again while the daemon goes on finds a body that it has counted before.
+    const { id } = this.#telemetry.buffers;
+    const before = this.#kept.body?.id === id ? this.#kept.body.taken : [];
+    this.#now = channels.map(({ name }, i) => ({
       record: this.#kept.channels.find((one) => one.name === name && !one.gone)!,
-      taken: { ...NOTHING },
+      taken: { ...(before[i] ?? NOTHING) },
     }));
+    this.#kept.body = { id, taken: this.#now.map(({ taken }) => taken) };
     this.#stop();
     this.#arm();
   }

@@ -3,6 +3,7 @@
  * channel, rail and sense once a tick, the gateway writes signs of life. The core never waits for a reader
  * and a tick allocates nothing.
  */
+import { randomUUID } from 'node:crypto';
 
 export const MAX_SESSIONS = 32;
 
@@ -127,6 +128,8 @@ export interface TelemetryBody {
   channels: number;
   rails: number;
   senses: number;
+  /** Tells this body from every other, those of earlier runs included. */
+  id: string;
   body: SharedArrayBuffer;
 }
 
@@ -174,7 +177,7 @@ export class Telemetry {
   static body(channels: number, rails: number, senses = 0): TelemetryBody {
     const counts = { channels, rails, senses };
     const numbers = senseStart(counts) + senses * SENSE_STRIDE;
-    return { ...counts, body: new SharedArrayBuffer(8 * numbers) };
+    return { ...counts, id: randomUUID(), body: new SharedArrayBuffer(8 * numbers) };
   }
 
   get buffers(): TelemetryBuffers {

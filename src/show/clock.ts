@@ -64,14 +64,23 @@ export function sampleOf({ t1, t2, t3, t4 }: Exchange): Sample | undefined {
   // Two clocks at different rates may make a very short delay negative.
   if (delayMs < -PRECISION_MS || delayMs > LONGEST_DELAY_MS) return undefined;
   const dispersionMs = PRECISION_MS + (TOLERANCE_PPM / 1e6) * (t4 - t1);
-  return { offsetMs: (t2 - t1 + (t3 - t4)) / 2, delayMs: Math.max(0, delayMs), dispersionMs, atMs: t4 };
+  return {
+    offsetMs: (t2 - t1 + (t3 - t4)) / 2,
+    delayMs: Math.max(0, delayMs),
+    dispersionMs,
+    atMs: t4,
+  };
 }
 
 /**
  * How far off one exchange may be: half its delay, where all of it was spent one way, its dispersion and the
  * drift since (ms): the root distance of RFC 5905, section 11.1, for one hop.
  */
-function uncertaintyOf({ delayMs, dispersionMs, atMs }: Sample, nowMs: number, ppm: number): number {
+function uncertaintyOf(
+  { delayMs, dispersionMs, atMs }: Sample,
+  nowMs: number,
+  ppm: number,
+): number {
   return delayMs / 2 + dispersionMs + (ppm / 1e6) * Math.abs(nowMs - atMs);
 }
 
@@ -153,7 +162,8 @@ export class ShowClock {
       return;
     }
     const slopePpm = ((best.offsetMs - this.#anchor.offsetMs) / spanMs) * 1e6;
-    const halves = (best.delayMs + this.#anchor.delayMs) / 2 + best.dispersionMs + this.#anchor.dispersionMs;
+    const halves =
+      (best.delayMs + this.#anchor.delayMs) / 2 + best.dispersionMs + this.#anchor.dispersionMs;
     const errorPpm = (halves / spanMs) * 1e6 + REST_PPM;
     if (Math.abs(slopePpm) - errorPpm > MOST_DRIFT_PPM) this.forget();
     else if (errorPpm < TOLERANCE_PPM) this.#drift = { ppm: slopePpm, errorPpm };

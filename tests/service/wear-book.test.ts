@@ -68,6 +68,24 @@ test('is added up across restarts and versions of the file, and never counted tw
   expect(next.list().since).toBe(book.list().since);
 });
 
+test('a service that starts again while the daemon goes on counts nothing twice', async () => {
+  const book = await open([BEAK, FAN]);
+  const { buffers } = telemetry;
+  move(0, 10);
+  await book.flush();
+  // This is not on the disk yet.
+  move(0, 5);
+  const trouble = (_error: unknown, text: string) => troubles.push(text);
+  const next = await WearBook.open(folder, clock, trouble);
+  next.use(buffers, [BEAK, FAN]);
+  expect(travel(next)).toEqual({ beak: 15, fan: 0 });
+  move(0, 1);
+  expect(travel(next)).toEqual({ beak: 16, fan: 0 });
+  await next.flush();
+  // The daemon as well: its counts begin at nothing.
+  expect(travel(await open([BEAK, FAN]))).toEqual({ beak: 16, fan: 0 });
+});
+
 test('a channel with another name goes on; one that was removed is remembered, and comes back', async () => {
   const book = await open([BEAK, FAN]);
   move(0, 10);

@@ -87,7 +87,10 @@ describe('the clock', () => {
     clock.add(pair.exchange(1, 0, 1));
     const { uncertaintyMs } = clock.at(pair.own)!;
     expect(uncertaintyMs).toBeCloseTo(1.05 + 2e-6 * TOLERANCE_PPM, 9);
-    expect(clock.at(pair.own + 60_000)!.uncertaintyMs).toBeCloseTo(1.05 + 0.060002 * TOLERANCE_PPM, 9);
+    expect(clock.at(pair.own + 60_000)!.uncertaintyMs).toBeCloseTo(
+      1.05 + 0.060002 * TOLERANCE_PPM,
+      9,
+    );
   });
 
   it('measures drift, and is more certain for it', () => {
