@@ -18,7 +18,8 @@ async function run(): Promise<void> {
       const { startThreads } = await import('./startup/threads.ts');
       const threads = startThreads(options);
       const { sinewd } = await import('./startup/sinewd.ts');
-      await sinewd(options, threads);
+      const { version } = await import('./version.ts');
+      await sinewd(options, threads, await version());
     }
   } catch (error) {
     if (!(error instanceof Usage)) throw error;

@@ -20,6 +20,7 @@ interface ShowEvents {
 
 /** The show's thread as the main thread sees it: started, and started again when it dies. Nothing in here waits. */
 export class ShowHost {
+  readonly #version: string;
   readonly #events: ShowEvents;
   readonly #spawn: (start: LinkStart) => Worker;
   readonly #backoff = new Backoff();
@@ -31,7 +32,9 @@ export class ShowHost {
   #unwatch = () => {};
   #closing = false;
 
-  constructor(events: ShowEvents, spawn = spawnShow) {
+  /** @param version of the program */
+  constructor(version: string, events: ShowEvents, spawn = spawnShow) {
+    this.#version = version;
     this.#events = events;
     this.#spawn = spawn;
   }
@@ -98,7 +101,7 @@ export class ShowHost {
     const beat = new SharedArrayBuffer(4);
     const startedMs = performance.now();
     let why = 'it ended by itself';
-    const worker = this.#spawn({ facts, ring, beat });
+    const worker = this.#spawn({ facts, version: this.#version, ring, beat });
     this.#worker = worker;
     const line = new LineIn<FromLink>(ring);
     this.#line = line;

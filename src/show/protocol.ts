@@ -64,6 +64,8 @@ export type ToLink =
 /** What the show's thread is started with. */
 export interface LinkStart {
   facts: Facts;
+  /** Version of the program. */
+  version: string;
   ring: SharedArrayBuffer;
   /** Counts up while the thread lives. */
   beat: SharedArrayBuffer;

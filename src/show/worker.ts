@@ -1,6 +1,5 @@
 import { parentPort, workerData } from 'node:worker_threads';
 import { LineOut } from '../shared/line.ts';
-import { version } from '../version.ts';
 import { Broker } from './broker.ts';
 import { Link } from './link.ts';
 import { type FromLink, type LinkStart, ownMs, type ToLink } from './protocol.ts';
@@ -11,40 +10,35 @@ if (!parentPort) throw new Error('the show runs as a worker thread of sinewd');
 const BEAT_MS = 100;
 
 const main = parentPort;
-const { facts, ring, beat } = workerData as LinkStart;
+const { facts, version, ring, beat } = workerData as LinkStart;
 const beats = new Int32Array(beat);
 const line = new LineOut<FromLink>(ring, (message) => main.postMessage(message));
-setInterval(() => Atomics.add(beats, 0, 1), BEAT_MS);
-
-async function run(): Promise<void> {
-  const link = new Link({
-    facts,
-    version: await version(),
-    clock: {
-      nowMs: ownMs,
-      after: (ms, wake) => {
-        const timer = setTimeout(wake, ms);
-        return () => clearTimeout(timer);
-      },
+const link = new Link({
+  facts,
+  version,
+  clock: {
+    nowMs: ownMs,
+    after: (ms, wake) => {
+      const timer = setTimeout(wake, ms);
+      return () => clearTimeout(timer);
     },
-    wire: { send: (topic, payload, retain) => broker.send(topic, payload, retain) },
-    toCore: (message) => line.send(message),
-  });
-  const broker = new Broker(facts.show, link, {
-    connected: () => link.connected(),
-    lost: (problem) => link.lost(problem),
-    message: (topic, payload, retained) => link.receive(topic, payload, retained),
-  });
-  // What the main thread has sent so far waits for this.
-  main.on('message', (message: ToLink) => {
-    if (message.t !== 'close') {
-      link.hear(message);
-      return;
-    }
-    link.close();
-    void broker.close().then(() => process.exit(0));
-  });
-  broker.open();
-}
+  },
+  wire: { send: (topic, payload, retain) => broker.send(topic, payload, retain) },
+  toCore: (message) => line.send(message),
+});
+const broker = new Broker(facts.show, link, {
+  connected: () => link.connected(),
+  lost: (problem) => link.lost(problem),
+  message: (topic, payload, retained) => link.receive(topic, payload, retained),
+});
 
-void run();
+main.on('message', (message: ToLink) => {
+  if (message.t !== 'close') {
+    link.hear(message);
+    return;
+  }
+  link.close();
+  void broker.close().then(() => process.exit(0));
+});
+setInterval(() => Atomics.add(beats, 0, 1), BEAT_MS);
+broker.open();

@@ -76,6 +76,7 @@ class Daemon {
     drivers: ReadonlyMap<string, Driver>,
     tokenHash: Uint8Array | null,
     notify: Notify | undefined,
+    program: string,
   ) {
     const { prop, view, status } = opened;
     this.#service = service;
@@ -168,7 +169,7 @@ class Daemon {
       this.#core,
       systemClock,
       (message) =>
-        new ShowHost({
+        new ShowHost(program, {
           message,
           died: (why, retryMs) => this.#show.died(why, retryMs),
         }),
@@ -184,7 +185,7 @@ class Daemon {
     });
   }
 
-  static async make(options: Options, threads: Threads): Promise<Daemon> {
+  static async make(options: Options, threads: Threads, program: string): Promise<Daemon> {
     const opened = await threads.opened;
     const token = options.tokenFile ? await readTokenFile(options.tokenFile) : undefined;
     const tokenHash = token === undefined ? null : hashToken(token);
@@ -192,7 +193,7 @@ class Daemon {
     const drivers = new Map<string, Driver>();
     for (const [name, board] of Object.entries(opened.prop.boards))
       drivers.set(name, await createDriver(board));
-    return new Daemon(options, threads, opened, drivers, tokenHash, notify);
+    return new Daemon(options, threads, opened, drivers, tokenHash, notify, program);
   }
 
   async run(): Promise<void> {
@@ -312,14 +313,17 @@ class Daemon {
   }
 }
 
-/** The whole daemon: returns when it runs, or ends the program. */
-export async function sinewd(options: Options, threads: Threads): Promise<void> {
+/**
+ * The whole daemon: returns when it runs, or ends the program.
+ * @param program its version
+ */
+export async function sinewd(options: Options, threads: Threads, program: string): Promise<void> {
   try {
     if (!options.tokenFile && !isLoopback(options.host))
       throw new Usage(
         `--listen ${options.host} can be reached from other machines and needs --token-file; make one with: openssl rand -hex 32 > token; chmod 600 token`,
       );
-    const daemon = await Daemon.make(options, threads);
+    const daemon = await Daemon.make(options, threads, program);
     await daemon.run();
   } catch (error) {
     process.stderr.write(wordsOf(error));

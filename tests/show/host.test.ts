@@ -33,6 +33,7 @@ function rig() {
   const died: string[] = [];
   const heard: FromLink[] = [];
   const host = new ShowHost(
+    '0.1.0',
     { message: (message) => heard.push(message), died: (why) => died.push(why) },
     (start) => {
       starts.push(start);
@@ -99,6 +100,7 @@ it('a thread that hangs is ended and replaced', async () => {
   try {
     const died: string[] = [];
     const host = new ShowHost(
+      '0.1.0',
       { message: () => {}, died: (why) => died.push(why) },
       (start) => new Worker('for (;;);', { eval: true, workerData: start }),
     );
