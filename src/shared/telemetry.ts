@@ -3,8 +3,6 @@
  * channel, rail and sense once a tick, the gateway writes signs of life. The core never waits for a reader
  * and a tick allocates nothing.
  */
-import { randomUUID } from 'node:crypto';
-
 export const MAX_SESSIONS = 32;
 
 /** Fields of one channel. Angles in deg, levels 0..1, pulses in us, currents in A. */
@@ -177,7 +175,7 @@ export class Telemetry {
   static body(channels: number, rails: number, senses = 0): TelemetryBody {
     const counts = { channels, rails, senses };
     const numbers = senseStart(counts) + senses * SENSE_STRIDE;
-    return { ...counts, id: randomUUID(), body: new SharedArrayBuffer(8 * numbers) };
+    return { ...counts, id: crypto.randomUUID(), body: new SharedArrayBuffer(8 * numbers) };
   }
 
   get buffers(): TelemetryBuffers {
