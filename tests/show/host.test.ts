@@ -85,6 +85,7 @@ it('another broker, name or group needs another thread, other cues do not; no sh
 it('a show that is taken out of the file has no thread that is on its way', async () => {
   const retries: (number | null)[] = [];
   const host = new ShowHost(
+    '1.0.0',
     { message: () => {}, died: (_why, retryMs) => retries.push(retryMs) },
     (start) => new Worker(LIVING, { eval: true, workerData: start }),
   );
