@@ -1,6 +1,7 @@
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { GatewayStart, ToCore, ToGateway } from '../core/requests.ts';
 import { Backoff } from '../shared/backoff.ts';
+import { endThread } from '../shared/end-thread.ts';
 import { watchForHang } from '../shared/hang-watch.ts';
 import { makeRing } from '../shared/line.ts';
 import { Telemetry } from '../shared/telemetry.ts';
@@ -80,13 +81,7 @@ export class GatewayHost {
     this.#closing = true;
     this.#unwatch();
     clearTimeout(this.#timer);
-    const worker = this.#worker;
-    if (!worker) return;
-    const ended = new Promise((resolve) => worker.once('exit', resolve));
-    this.post({ t: 'close' });
-    const giveUp = setTimeout(() => void worker.terminate(), 1000);
-    await ended;
-    clearTimeout(giveUp);
+    if (this.#worker) await endThread(this.#worker, () => this.post({ t: 'close' }));
   }
 
   /** Its output is read here and never piped: a terminal that is held must not hold this thread. */

@@ -17,6 +17,7 @@ import type { Edit } from '../prop/edit-text.ts';
 import type { Author, FileStatus } from '../prop/file/status.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import { Backoff } from '../shared/backoff.ts';
+import { endThread } from '../shared/end-thread.ts';
 import { type ErrorObject, Refusal } from '../shared/errors.ts';
 import { LineIn, makeRing } from '../shared/line.ts';
 import type { TelemetryBuffers } from '../shared/telemetry.ts';
@@ -301,7 +302,7 @@ export class ServiceHost {
     this.#closing = true;
     clearTimeout(this.#timer);
     clearTimeout(this.#looking);
-    await this.#worker?.terminate();
+    if (this.#worker) await endThread(this.#worker, () => this.#post({ t: 'close' }));
   }
 
   #post(message: ToService): void {
@@ -356,7 +357,8 @@ export class ServiceHost {
       else {
         why = message.lines.at(-1) ?? why;
         answered(message);
-        if (this.#version !== undefined) void worker.terminate();
+        if (this.#version !== undefined)
+          void endThread(worker, () => worker.postMessage({ t: 'close' } satisfies ToService));
       }
     });
     worker.on('error', (error) => {

@@ -117,7 +117,9 @@ export type ToService =
   /** A line for standard output. */
   | { t: 'print'; text: string }
   /** Answered when everything asked for so far is on the disk and in the log. */
-  | { t: 'flush'; n: number };
+  | { t: 'flush'; n: number }
+  /** The thread ends at once. */
+  | { t: 'close' };
 
 export type LogLevel = 'debug' | 'info' | 'warn' | 'error';
 

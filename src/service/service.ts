@@ -243,7 +243,9 @@ export class PropService {
   }
 
   /** A message of the main thread, after `open`. */
-  receive(message: Exclude<ToService, { t: 'gateway' | 'log' | 'print' | 'entry' }>): void {
+  receive(
+    message: Exclude<ToService, { t: 'gateway' | 'log' | 'print' | 'entry' | 'close' }>,
+  ): void {
     switch (message.t) {
       case 'state':
         void this.#reply(message.n, async () => {

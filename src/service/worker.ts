@@ -66,7 +66,8 @@ async function run(start: ServiceStart): Promise<void> {
   const opened = service.open();
 
   main.on('message', async (message: ToService) => {
-    if (message.t === 'log') log(message);
+    if (message.t === 'close') process.exit(0);
+    else if (message.t === 'log') log(message);
     else if (message.t === 'entry') {
       const { who, what, tick, values, text } = message.entry;
       if (!message.again)

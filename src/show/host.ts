@@ -1,5 +1,6 @@
 import { Worker } from 'node:worker_threads';
 import { Backoff } from '../shared/backoff.ts';
+import { endThread } from '../shared/end-thread.ts';
 import { watchForHang } from '../shared/hang-watch.ts';
 import { LineIn, makeRing } from '../shared/line.ts';
 import type { Facts, FromLink, LinkStart, PropState, ToLink } from './protocol.ts';
@@ -87,12 +88,7 @@ export class ShowHost {
 
   async #end(): Promise<void> {
     const worker = this.#worker;
-    if (!worker) return;
-    const over = new Promise((resolve) => worker.once('exit', resolve));
-    worker.postMessage({ t: 'close' } satisfies ToLink);
-    const giveUp = setTimeout(() => void worker.terminate(), 1000);
-    await over;
-    clearTimeout(giveUp);
+    if (worker) await endThread(worker, () => this.#post({ t: 'close' }));
   }
 
   #begin(): void {

@@ -1,4 +1,5 @@
 import { Worker } from 'node:worker_threads';
+import { endThread } from '../../shared/end-thread.ts';
 import { type Driver, type Frame, type OutputSpec, SOUND_NUMBERS } from '../board.ts';
 import type { AlsaBoard } from './facts.ts';
 import { LEAD_MS, SLACK_MS } from './lead.ts';
@@ -100,11 +101,7 @@ export class AlsaDriver implements Driver {
     this.#worker = undefined;
     if (!worker) return;
     this.#gains.fill(0);
-    const closed = new Promise<void>((resolve) => worker.once('exit', () => resolve()));
-    worker.postMessage({ t: 'close' } satisfies SoundCall);
-    const late = setTimeout(() => void worker.terminate(), 500);
-    await closed;
-    clearTimeout(late);
+    await endThread(worker, () => worker.postMessage({ t: 'close' } satisfies SoundCall), 500);
   }
 
   #post(call: SoundCall): void {
