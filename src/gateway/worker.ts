@@ -1,6 +1,7 @@
 import { once } from 'node:events';
 import { type MessagePort, parentPort } from 'node:worker_threads';
 import type { GatewayStart } from '../core/requests.ts';
+import { NICENESS, standBack } from '../shared/niceness.ts';
 import { GatewayLine } from './line.ts';
 import { startGateway } from './server.ts';
 
@@ -15,6 +16,7 @@ async function run(main: MessagePort): Promise<void> {
     { start: GatewayStart; port: MessagePort; ring: SharedArrayBuffer },
   ];
   const gateway = await startGateway(start, new GatewayLine(port, ring));
+  standBack(NICENESS.gateway);
   await gateway.closed;
   port.close();
 }

@@ -1,6 +1,6 @@
-import { setPriority } from 'node:os';
 import { parentPort } from 'node:worker_threads';
 import * as z from 'zod';
+import { NICENESS, standBack } from '../shared/niceness.ts';
 import { Planner } from './planner-answer.ts';
 import type { PlannerQuestion } from './planner-question.ts';
 
@@ -8,14 +8,7 @@ import type { PlannerQuestion } from './planner-question.ts';
 if (!parentPort) throw new Error('this runs as a worker thread of the prop-file service');
 const port = parentPort;
 
-/** The core goes first where both want the same processor. */
-const NICENESS = 10;
-try {
-  // On Linux 0 stands for this thread alone (setpriority(2), notes); elsewhere for the whole process.
-  if (process.platform === 'linux') setPriority(0, NICENESS);
-} catch {
-  // The systemd unit forbids it; then the scheduler is fair to both.
-}
+standBack(NICENESS.planner);
 
 // A few texts are checked: compiled checks would not pay.
 z.config({ jitless: true });

@@ -1,4 +1,3 @@
-import { setPriority } from 'node:os';
 import { fileURLToPath } from 'node:url';
 import { type MessagePort, parentPort, workerData } from 'node:worker_threads';
 import * as z from 'zod';
@@ -6,6 +5,7 @@ import type { ChangeMessage } from '../core/core-prop.ts';
 import { systemClock } from '../shared/clock.ts';
 import { levelOf } from '../shared/journal.ts';
 import { LineOut } from '../shared/line.ts';
+import { NICENESS, standBack } from '../shared/niceness.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
 import { prepare } from './prepare.ts';
@@ -25,14 +25,7 @@ const main = parentPort;
 const given = workerData as ServiceStart | PrepareStart;
 const program = fileURLToPath(import.meta.url);
 
-/** The core goes first where both want the same processor. */
-const NICENESS = 5;
-try {
-  // On Linux 0 stands for this thread alone (setpriority(2), notes); elsewhere for the whole process.
-  if (process.platform === 'linux') setPriority(0, NICENESS);
-} catch {
-  // The systemd unit forbids it; then the scheduler is fair to both.
-}
+standBack(NICENESS.opening);
 
 // One prop is checked, and seldom: compiled checks would not pay.
 z.config({ jitless: true });
@@ -93,6 +86,7 @@ async function run(start: ServiceStart): Promise<void> {
   }
 
   await opened;
+  standBack(NICENESS.service);
 }
 
 if ('prepare' in given) void prepare(given, program).then((answer) => main.postMessage(answer));

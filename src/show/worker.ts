@@ -1,5 +1,6 @@
 import { parentPort, workerData } from 'node:worker_threads';
 import { LineOut } from '../shared/line.ts';
+import { NICENESS, standBack } from '../shared/niceness.ts';
 import { Broker } from './broker.ts';
 import { Link } from './link.ts';
 import { type FromLink, type LinkStart, ownMs, type ToLink } from './protocol.ts';
@@ -8,6 +9,8 @@ import { type FromLink, type LinkStart, ownMs, type ToLink } from './protocol.ts
 if (!parentPort) throw new Error('the show runs as a worker thread of sinewd');
 
 const BEAT_MS = 100;
+
+standBack(NICENESS.show);
 
 const main = parentPort;
 const { facts, version, ring, beat } = workerData as LinkStart;
