@@ -43,11 +43,14 @@ describe.each(SUBJECTS)('a slow board with $name', (subject) => {
 
   it(`takes requests within ${START_MS} ms of its first start, where its file was prepared`, async () => {
     const tookMs: number[] = [];
+    // A board has one daemon: another one beside it takes part of its processor.
+    await stage.board.daemon.kill();
     do {
       const first = await Stage.start(subject, { prepared: true });
       tookMs.push(first.board.startMs);
       await first.cleanUp();
     } while (Math.min(...tookMs) > START_MS && tookMs.length < 5);
+    await stage.fresh();
     expect(Math.min(...tookMs)).toBeLessThanOrEqual(START_MS);
   });
 
