@@ -164,7 +164,9 @@ export class LinkedOperator implements Operator {
       await this.call('wake', { wait: true });
     } catch (error) {
       if (!(error instanceof RpcError) || error.data?.code !== 'wake.unknown-servos') throw error;
-      const what = `${error.data.words}. Keep hands clear`;
+      // A daemon of an earlier version has the reason alone.
+      const { words, reason } = error.data;
+      const what = words === undefined ? String(reason) : `${words}. Keep hands clear`;
       if (!confirmed)
         await this.confirm(`${what}. Wake?`, error, `${what}, then add --confirm-unknown`);
       await this.call('wake', { wait: true, confirm: 'unknown' });

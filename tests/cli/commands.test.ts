@@ -86,6 +86,13 @@ describe('a single command', () => {
       },
     );
 
+    test('a daemon of an earlier version gives its reason alone', async () => {
+      daemon.isEarlier = true;
+      const { code, err } = await run(['wake'], daemon);
+      expect(code).toBe(1);
+      expect(err).toMatch(/wake with confirm: "unknown", then add --confirm-unknown/);
+    });
+
     test.each(LINES)('--confirm-unknown wakes them: %s', async (...line) => {
       expect((await run([...line, '--confirm-unknown'], daemon)).code).toBe(0);
       expect(daemon.called('wake').at(-1)).toEqual({ wait: true, confirm: 'unknown' });

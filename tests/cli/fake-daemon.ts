@@ -67,6 +67,8 @@ export class FakeDaemon {
   holder: string | null = null;
   /** Servos that stand nobody knows where. */
   unknown: string[] = [];
+  /** It says of unknown servos what earlier versions did. */
+  isEarlier = false;
   /** Somebody else who stopped the prop. */
   stoppedBy: string | undefined;
   linkTimeoutMs = 60_000;
@@ -276,7 +278,9 @@ export class FakeDaemon {
       if (this.unknown.length > 0 && confirm !== 'unknown')
         throw new Refusal('wake.unknown-servos', 'wake with confirm: "unknown"', {
           servos: this.unknown,
-          words: `nobody knows where these servos stand: ${this.unknown.join(', ')}; they move one at a time, at their own speed, to their park position`,
+          words: this.isEarlier
+            ? undefined
+            : `nobody knows where these servos stand: ${this.unknown.join(', ')}; they move one at a time, at their own speed, to their park position`,
         });
       this.unknown = [];
       if (this.condition === 'stopped') {
