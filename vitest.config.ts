@@ -30,9 +30,10 @@ const SLOW = [
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Whole daemons, releases and pages that take half a minute each and more. */
-const SLOW_SYSTEM = ['system/{cues,examples,life,reload,with-cache}', 'systemd/{install,live}'].map(
-  (name) => `tests/${name}.test.ts`,
-);
+const SLOW_SYSTEM = [
+  'system/{cues,examples,life,reload,show-run,with-cache}',
+  'systemd/{install,live}',
+].map((name) => `tests/${name}.test.ts`);
 const SLOW_BROWSER = [
   'tests/browser/{access,bench,big,budget,colours,cues,desk,file,findings,frozen,link,looks,measure,picture,parts,perform,presence,setup,show,strip,thumb,words}.test.ts',
 ];
