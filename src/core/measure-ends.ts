@@ -43,6 +43,8 @@ const FINE_DEG = 0.25;
 const STEP_PER_ACCEL_S2 = 0.0018;
 /** Two touches of one stop are no further apart (deg). */
 const ALIKE_DEG = 0.75;
+/** A stroke with too few readings, as on a machine that was busy, is made again so often in a row. */
+const MOST_AGAIN = 3;
 /** Places at which the current rose, and did not when it came again. */
 const MOST_SPOTS = 3;
 /** Strokes of the first trial, and those that are looked at together later. */
@@ -80,7 +82,7 @@ interface Stroke {
 
 /** One step out. */
 interface Touch {
-  /** What it draws where it pushes (A); undefined where it does not. */
+  /** What it draws where it pushes (A); undefined where it does not, or where there were too few readings to tell. */
   pushingA: number | undefined;
   outer: number[];
   outside: number[];
@@ -112,6 +114,8 @@ export class EndSearch {
   readonly #drawnA = { outer: 0, outside: 0 };
   /** What it may draw at most before it counts as a push, however slowly it has grown (A). */
   #grownA = Number.POSITIVE_INFINITY;
+  /** Strokes in a row with too few readings. */
+  #again = 0;
   /** The way out now, 0 going back in or between. */
   #outwards: -1 | 0 | 1 = 0;
 
@@ -158,7 +162,7 @@ export class EndSearch {
     yield* probe.wait(REST_MS);
     const strokes: Stroke[] = [];
     const offsets: number[] = [probe.angleDeg - probe.pos];
-    for (let i = 0; i < TRIALS; i++) {
+    while (strokes.length < TRIALS) {
       probe.clear();
       const to = from + inwards * STROKE_DEG;
       this.#outwards = inwards;
@@ -178,8 +182,8 @@ export class EndSearch {
       yield* probe.creep(from);
       yield* probe.wait(REST_MS);
       this.#mustNotStick();
-      strokes.push({ moving: probe.moving, standing: probe.standing, outer, outside });
-      this.#mustHaveReadings(strokes.at(-1)!);
+      const stroke = { moving: probe.moving, standing: probe.standing, outer, outside };
+      if (this.#says(stroke)) strokes.push(stroke);
     }
     const moving = strokes.flatMap((one) => one.moving);
     const standing = strokes.flatMap((one) => one.standing);
@@ -249,10 +253,16 @@ export class EndSearch {
     return Math.min(this.#drawnA[where] + this.#moreA, this.#mostA, this.#grownA);
   }
 
-  #mustHaveReadings({ moving, standing }: Stroke): void {
+  /** Whether a stroke has enough readings; otherwise it is to be made again. */
+  #says({ moving, standing, outside }: Stroke): boolean {
     const { servo } = this.#probe;
-    if (moving.length >= 3 && standing.length >= 3) return;
-    refuse(SENSOR, `the current of ${servo.name} is read too seldom to find its ends`, servo);
+    if (moving.length >= 3 && standing.length >= 3 && outside.length >= 2) {
+      this.#again = 0;
+      return true;
+    }
+    if (++this.#again > MOST_AGAIN)
+      refuse(SENSOR, `the current of ${servo.name} is read too seldom to find its ends`, servo);
+    return false;
   }
 
   /** Readings that are all the same, while it moved and stood, are no readings. */
@@ -332,7 +342,9 @@ export class EndSearch {
       this.#outwards = 0;
       yield* probe.creep(back);
       yield* probe.wait(REST_MS);
-      this.#learn({ moving: probe.moving, standing: probe.standing, outer, outside });
+      const stroke = { moving: probe.moving, standing: probe.standing, outer, outside };
+      if (!this.#says(stroke)) continue;
+      this.#learn(stroke);
       if (probe.measuresAngle && Math.abs(movedIn - probe.angleDeg) < Math.abs(reached - back) / 3)
         this.#angleLies(at);
       at = reached;
@@ -367,10 +379,7 @@ export class EndSearch {
         if (!servo.moving && arrivedMs === Number.POSITIVE_INFINITY) arrivedMs = probe.nowMs;
         const waitedMs = probe.nowMs - arrivedMs;
         if (waitedMs >= LOOK_MS && outside.length >= 2 && above === 0) break;
-        if (waitedMs >= LOOK_MOST_MS) {
-          if (outside.length >= 2) break;
-          refuse(SENSOR, `the current of ${servo.name} is read too seldom to find its ends`, servo);
-        }
+        if (waitedMs >= LOOK_MOST_MS) break;
         yield;
       }
     } finally {
@@ -413,7 +422,6 @@ export class EndSearch {
 
   /** A step that met nothing has shown that the sensor still measures this servo. */
   #learn(stroke: Stroke): void {
-    this.#mustHaveReadings(stroke);
     this.#mustNotStick();
     this.#strokes = [...this.#strokes.slice(1 - TRIALS), stroke];
     // Slowly: what grows from step to step by as much as a push does is one.

@@ -5,6 +5,7 @@ import { SimDriver } from '../../src/boards/sim/driver.ts';
 import { changed, type Edit } from '../../src/prop/edit-text.ts';
 import { freeRunningOf } from '../../src/prop/free-running.ts';
 import type { Prop, ServoChannel } from '../../src/prop/schema.ts';
+import { seeded } from '../../src/sums/random.ts';
 import { type Client, makeProp, Rig, servo } from './rig.ts';
 import { PlantDriver, type PlantKind } from './servo-plant.ts';
 
@@ -100,17 +101,6 @@ describe('finding both ends', () => {
     const { main, state } = await measured('ends', setting);
     expect(state.ended).toBeUndefined();
     const { low, high } = state.ends!;
-    console.log(
-      _name,
-      low.deg,
-      high.deg,
-      main.longestMs,
-      state.ranS,
-      main.pushes.length,
-      main.pushes.reduce((s, p) => s + p.toMs - p.fromMs, 0),
-      JSON.stringify(state.proposed),
-      state.ends,
-    );
     expect([low.stop, high.stop]).toEqual([true, true]);
     expect(Math.abs(low.deg + 33)).toBeLessThan(1);
     expect(Math.abs(high.deg - 37)).toBeLessThan(1);
@@ -167,6 +157,26 @@ describe('finding both ends', () => {
     const { state } = await measured('ends', { kind: { friction } });
     expect(stiff).toBeGreaterThan(0);
     expect(state.ends!.high.deg).toBeCloseTo(37, 0);
+  });
+
+  test('a stroke with too few readings, as on a busy machine, is made again', async () => {
+    const { rig, client, main, meter } = await open();
+    const random = seeded(3);
+    const { run } = await client.call('measure.begin', { channel: 'beak', what: 'ends' });
+    let gaps = 0;
+    const state = await hold(rig, client, run, async () => {
+      if (random() > 0.04) return;
+      gaps++;
+      meter.simulateSenses({ current: { gone: true } });
+      await rig.run(80);
+      meter.simulateSenses({ current: null });
+    });
+    expect(gaps).toBeGreaterThan(20);
+    expect(state.ended).toBeUndefined();
+    const { low, high } = state.ends!;
+    expect(Math.abs(low.deg + 33)).toBeLessThan(1);
+    expect(Math.abs(high.deg - 37)).toBeLessThan(1);
+    expect(main.longestMs).toBeLessThanOrEqual(300);
   });
 
   test('from beside a stop it pushes no longer than from elsewhere', async () => {
