@@ -238,7 +238,8 @@ export class MeasuredAngle {
       this.#unsettle();
     }
     if (!Number.isNaN(stepDeg)) this.#stepDeg = Math.max(this.#stepDeg, stepDeg);
-    if (raw !== this.#raw) this.#changedMs = atMs;
+    // The first reading is no change: a sensor that has stuck before gives it again and again.
+    if (!Number.isNaN(this.#raw) && raw !== this.#raw) this.#changedMs = atMs;
     this.#raw = raw;
     this.deg = deg;
     this.#atMs = atMs;
@@ -277,6 +278,7 @@ export class MeasuredAngle {
     this.disprove();
     this.#unsettle();
     this.deg = Number.NaN;
+    this.#raw = Number.NaN;
     this.#changedMs = Number.NEGATIVE_INFINITY;
     this.#forget();
   }

@@ -45,9 +45,15 @@ class Bench {
     this.main = new SimDriver({ beak: plant, tail: plant }, startDeg);
   }
 
-  async open(prop = propOf(), restored: Restored | 'none' = restedAt(prop)): Promise<this> {
+  /** @param lie of the sensor of the beak, from its first reading on */
+  async open(
+    prop = propOf(),
+    restored: Restored | 'none' = restedAt(prop),
+    lie: SimulatedSense | null = null,
+  ): Promise<this> {
     const { meter, main } = this;
     this.rig = await Rig.open(prop, { restored, drivers: { meter, main } });
+    this.lie(lie);
     this.client = this.rig.client('desk');
     await this.client.call('lease.take');
     await this.rig.run(100);
@@ -310,6 +316,17 @@ describe('a sensor that lies is never worse than no sensor', () => {
     expect(bench.rig.core.body.angles[0]!.proven).toBe(false);
     expect(bench.rig.servo('beak').setpoint.pos).toBe(0);
     expect(bench.isUnknown).toBe(false);
+  });
+
+  test('one that has stuck before the start is no witness, whatever it showed last', async () => {
+    const before = await new Bench().proven(30, UNASKED);
+    const saved = { ...before.rig.store.saved!, sameBoot: false };
+    // Turned with the power off; the converter gives the digits of the last command for ever.
+    const bench = new Bench({ beak: -30, tail: 0 });
+    await bench.open(UNASKED, saved, { value: 1.5 + 30 * 0.02, noise: 0 });
+    await bench.rig.run(2000);
+    expect(bench.isUnknown).toBe(true);
+    expect((await bench.client.refused('wake', {})).word).toBe('wake.unknown-servos');
   });
 
   test('it never starts outside its limits, nor at once where it was', async () => {
