@@ -49,8 +49,10 @@ export class SafetyWatch {
         this.#context.beStill('servos are turned by hand');
       return;
     }
-    const isNew = this.#context.gate.blocked === undefined;
-    this.#context.gate.blocked = this.#context.inhibits.refusal;
+    const { gate, inhibits } = this.#context;
+    // Blocked for another reason, as while a hand teaches, something may move all the same.
+    const isNew = gate.blocked !== inhibits.refusal;
+    gate.blocked = inhibits.refusal;
     if (this.#context.condition !== 'live' || this.#context.parker.active) return;
     // What would go on by itself is ended, and nothing that it began is finished.
     if (isNew || this.#context.cues.anyRunning || this.#context.idle.running !== null)

@@ -26,7 +26,7 @@ class Bench {
   }
 
   /** Live; the senses of beak and tail are proven, lid has none. */
-  async proven(): Promise<this> {
+  async proven(more: Record<string, unknown> = {}): Promise<this> {
     const prop = makeProp(
       { beak: servo(), tail: servo(), lid: servo(), mist: relay() },
       {
@@ -39,6 +39,7 @@ class Bench {
           ],
         },
         idle: { calm: { plays: [{ cue: 'nod', everyS: [1, 2] }] } },
+        ...more,
       },
     );
     const { meter, main } = this;
@@ -296,5 +297,24 @@ describe('a servo that is turned by hand', () => {
       expect([rig.servo('tail').pulsing, rig.core.teacher.active]).toEqual([false, false]);
       if (how !== 'park') expect(rig.servo('beak').pulsing).toBe(false);
     }
+  });
+
+  test('a guard that breaks while its sense is checked stops the small move', async () => {
+    const bench = await new Bench().proven({
+      guards: { mat: { board: 'main', pin: 20, normallyClosed: true, action: 'inhibit' } },
+    });
+    const { rig, client } = bench;
+    await bench.teach('beak');
+    await bench.turn(25);
+    await client.call('teach.end', { confirm: 'clear' });
+    await rig.until(() => rig.servo('beak').moving, 10);
+    await rig.run(100);
+    bench.main.simulate({ 20: 1 }, undefined);
+    await rig.run(20);
+    const { pos } = rig.servo('beak').setpoint;
+    await rig.run(2000);
+    expect(rig.core.safety.guards).toHaveLength(1);
+    // What it needs to decelerate, of a move by 5 deg.
+    expect(Math.abs(rig.servo('beak').setpoint.pos - pos)).toBeLessThan(0.5);
   });
 });
