@@ -68,7 +68,11 @@ export class ShowHost {
 
   /** Hears what the thread has said since. Once a tick. */
   receive(): void {
-    for (let left = MAX_AT_ONCE; left > 0; left--) {
+    this.#receive(MAX_AT_ONCE);
+  }
+
+  #receive(most: number): void {
+    for (let left = most; left > 0; left--) {
       const message = this.#line?.take();
       if (!message) break;
       this.#events.message(message);
@@ -117,6 +121,8 @@ export class ShowHost {
       },
     });
     worker.on('exit', () => {
+      // What it said last counts: that may be a stop.
+      this.#receive(Number.POSITIVE_INFINITY);
       this.#worker = undefined;
       this.#line = undefined;
       this.#unwatch();

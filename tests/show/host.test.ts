@@ -67,6 +67,29 @@ it('a thread that dies is started again, and is told of the prop', async () => {
   expect(starts.at(-1)!.facts).toEqual(facts());
 });
 
+/** A thread whose last words lie in its ring when it dies. */
+const LAST_WORDS = `
+const { workerData } = require('node:worker_threads');
+const bytes = require('node:v8').serialize({ t: 'stop', id: '1', category: 0, from: 'desk' });
+new DataView(workerData.ring, 8).setUint32(0, bytes.length);
+new Uint8Array(workerData.ring, 8).set(bytes, 4);
+Atomics.store(new Int32Array(workerData.ring, 0, 2), 0, 4 + bytes.length);
+throw new Error('on purpose');
+`;
+
+it('what a thread said before it died is heard: it may be a stop', async () => {
+  const said: string[] = [];
+  const host = new ShowHost(
+    '0.1.0',
+    { message: ({ t }) => said.push(t), died: () => said.push('died') },
+    (start) => new Worker(LAST_WORDS, { eval: true, workerData: start }),
+  );
+  hosts.push(host);
+  host.follow(facts());
+  await vi.waitFor(() => expect(said).toContain('died'));
+  expect(said.slice(0, 2)).toEqual(['stop', 'died']);
+});
+
 it('another broker, name or group needs another thread, other cues do not; no show needs none', async () => {
   const { host, starts, died } = rig();
   host.follow(facts());
