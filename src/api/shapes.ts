@@ -388,12 +388,23 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     counts: wearCounts,
   });
 
+  const wearLimit = z.object({
+    of: z.enum(['cycles', 'starts', 'closures', 'hours']),
+    count: z.number().describe('since it was maintained last, or since counting began'),
+    limit: z.number().describe('at this it is to be maintained'),
+  });
+
   const wearInfo = z.object({
     name: z.string(),
     kind: z.string(),
     counts: wearCounts,
     done: wearDone.optional().describe('when it was maintained last'),
     sinceDone: wearCounts.optional(),
+    maintain: z
+      .array(wearLimit)
+      .optional()
+      .describe('when to maintain it: maintainEvery of the prop file, or of its part'),
+    due: z.boolean().optional().describe('maintenance is due: one of these is reached'),
     gone: z.string().optional().describe('since when it is no longer in the prop file'),
   });
 
@@ -582,6 +593,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     wearCounts,
     wearDone,
     wearInfo,
+    wearLimit,
     incidentHead,
     incidentBody,
     incident,

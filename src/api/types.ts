@@ -26,6 +26,7 @@ export type IncidentBody = Made<'incidentBody'>;
 export type WearCounts = Made<'wearCounts'>;
 export type WearDone = Made<'wearDone'>;
 export type WearInfo = Made<'wearInfo'>;
+export type WearLimit = Made<'wearLimit'>;
 export type Incident = Made<'incident'>;
 /** Somebody's lock on the prop. */
 export type LockInfo = Made<'lockInfo'>;

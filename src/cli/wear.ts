@@ -1,4 +1,5 @@
 import type { WearCounts, WearInfo } from '../api/types.ts';
+import { maintainText } from '../record/maintain.ts';
 import { table, UsageError } from './output.ts';
 import { verb } from './verb.ts';
 
@@ -20,13 +21,15 @@ export const wearVerb = verb<{ action?: 'done'; channel?: string; note?: string 
       return { result, text };
     }
     const result = await operator.call('wear.read', {});
-    const rows = result.channels.map((info) => [
+    const dueFirst = result.channels.toSorted((a, b) => Number(b.due ?? 0) - Number(a.due ?? 0));
+    const rows = dueFirst.map((info) => [
       info.gone === undefined ? info.name : `${info.name} (removed ${info.gone.slice(0, 10)})`,
       ...cells(info.counts),
+      dueText(info),
       doneText(info),
     ]);
     const head = ['channel', 'cycles', 'travel deg', 'starts', 'on h', 'pushing s', 'closures'];
-    const text = table([...head, 'light h', 'maintained'], rows);
+    const text = table([...head, 'light h', 'maintain at', 'maintained'], rows);
     return { result, text: `counted since ${result.since.slice(0, 10)}\n${text}` };
   },
 });
@@ -39,6 +42,10 @@ function cells(counts: WearCounts): string[] {
     ...[number(cycles), number(travelDeg), number(starts), hours(onS)],
     ...[number(pushingS), number(closures), hours(lightS)],
   ];
+}
+
+function dueText({ maintain, due }: WearInfo): string {
+  return `${due ? 'DUE: ' : ''}${maintainText(maintain ?? [])}`;
 }
 
 function doneText({ done, sinceDone }: WearInfo): string {

@@ -47,6 +47,7 @@ channels:
     kind: servo
     part: servo-9g
     measured: { calibration: { date: 2026-11-26, of: m1f0c9e3a }, freeRunning: { date: 2026-11-26, of: m1f0c9e3a } }
+    maintainEvery: { cycles: 50000, starts: 80000, hours: 500 }
     edge: { armMm: 80, limitN: 20 }
     freeRunning: { risingA: 0.24, fallingA: 0.21 }
     place: left wing
@@ -60,6 +61,7 @@ channels:
     kind: relay
     part: relay-board-5v
     measured: { contact: { date: 2026-11-26, of: m1f0c9e3a } }
+    maintainEvery: { closures: 100000, hours: 2000 }
     place: tank
     output: { pull: up }
     through: npn
@@ -76,6 +78,7 @@ channels:
     kind: rgb
     part: led-strip-12v-rgb
     measured: { colours: { date: 2026-11-26, of: m1f0c9e3a }, white: { date: 2026-11-26, of: m1f0c9e3a }, resistors: { date: 2026-11-26, of: m1f0c9e3a } }
+    maintainEvery: { hours: 20000 }
     place: head
     output: { activeLow: true }
     requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]
@@ -99,6 +102,7 @@ channels:
     kind: lamp
     part: led-5mm-white
     measured: { resistors: { date: 2026-11-26, of: m1f0c9e3a } }
+    maintainEvery: { hours: 20000 }
     place: lantern
     output: { activeLow: true }
     requires: [{ channel: beak, above: 5 }, { channel: beak, below: 30 }, { channel: mist, is: off }]

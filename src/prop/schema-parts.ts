@@ -5,6 +5,17 @@ import { THROUGH } from './kinds/through-words.ts';
 import { MAX_PLACE, NAME } from './name.ts';
 import { PART_NAMES } from './parts.ts';
 
+/** What maintenance may go by: its unit, and what it is. */
+const MAINTAIN: Readonly<Record<MaintainKey, readonly [unit: string, doc: string]>> = {
+  cycles: ['cycles', 'there and back, so often'],
+  starts: ['starts', 'it began to move, so often'],
+  closures: ['closures', 'it closed, so often'],
+  hours: ['hours', 'time with pulses, closed or lit (h)'],
+};
+export type MaintainKey = 'cycles' | 'starts' | 'closures' | 'hours';
+/** When to maintain a channel: at the first of these. */
+export type MaintainEvery = { readonly [K in MaintainKey]?: number | undefined };
+
 /**
  * The functions of zod that the schema uses, one by one: with the namespace as a value, a bundle would
  * contain all of zod, including its translations.
@@ -217,6 +228,20 @@ export function makeParts() {
     })
     .describe('the board and the pin that switch it');
 
+  /** When to maintain a channel, of what is counted for its kind. */
+  const maintainEvery = <K extends MaintainKey>(keys: readonly K[]) => {
+    const docs = keys.map((key) => {
+      const [unit, doc] = MAINTAIN[key];
+      return [key, positive(unit, doc).optional()];
+    });
+    return z
+      .strictObject(Object.fromEntries(docs) as Record<K, z.ZodOptional<z.ZodNumber>>)
+      .optional()
+      .describe(
+        'when to maintain it, counted from the last time: the rated life in its data sheet, or what you know of it; sinew wear says when it is due',
+      );
+  };
+
   const flash = z
     .strictObject({
       unrestricted: z.literal(true),
@@ -273,6 +298,7 @@ export function makeParts() {
     requirement,
     common,
     measured,
+    maintainEvery,
     through,
     switchedPin,
     pull,

@@ -144,7 +144,7 @@ export type FromService =
   | { t: 'kept'; seq: number };
 
 /** What the service itself brings into the journal. */
-export type ServiceEvent = 'file' | 'state' | 'sense' | 'clock' | 'journal';
+export type ServiceEvent = 'file' | 'state' | 'sense' | 'clock' | 'journal' | 'maintenance';
 
 /** Sent while the core does not tick yet, so through the port. */
 export const isAnswerToStart = (

@@ -194,7 +194,11 @@ export class PropService {
       return;
     }
     this.#journal = await journal;
-    this.#wear = await WearBook.open(folder, this.#around.clock, this.#trouble, this.#fs);
+    this.#wear = await WearBook.open(folder, this.#around.clock, this.#trouble, this.#fs, {
+      every: (channel) => this.#keeper.inUse.loaded.prop.channels[channel]?.maintainEvery,
+      due: (channel, text) =>
+        main({ t: 'journal', who: 'prop', what: 'maintenance', text, values: { channel } }),
+    });
     this.#incidents = new Incidents(
       folder,
       this.#around.clock,

@@ -1,6 +1,8 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
-import type { WearCounts, WearDone, WearInfo } from '../api/types.ts';
+import type { WearCounts, WearDone, WearInfo, WearLimit } from '../api/types.ts';
+import type { MaintainEvery } from '../prop/schema-parts.ts';
+import { isDue, limitsOf, maintainText } from '../record/maintain.ts';
 import type { Clock } from '../shared/clock.ts';
 import { replaceFile } from '../shared/replace-file.ts';
 import { readSealed, type SealedFs, sealedText } from '../shared/sealed-file.ts';
@@ -35,7 +37,19 @@ interface Worn extends WornChannel {
   done: WearDone[];
   /** Since when it is in the file no more (ISO 8601). */
   gone?: string;
+  /** The journal says that it is due. */
+  isSaid?: true;
 }
+
+/** What the book asks the prop file, and what it says. */
+export interface Upkeep {
+  /** When to maintain a channel, as the prop file in use has it. */
+  every(channel: string): MaintainEvery | undefined;
+  /** It has become due: once, until it is maintained. */
+  due(channel: string, text: string): void;
+}
+
+const NO_UPKEEP: Upkeep = { every: () => undefined, due: () => {} };
 
 interface Kept {
   format: number;
@@ -60,6 +74,7 @@ export class WearBook {
   readonly #clock: Clock;
   readonly #trouble: (error: unknown, text: string) => void;
   readonly #fs: SealedFs;
+  readonly #upkeep: Upkeep;
   #kept: Kept;
   /** A newer program wrote the file: nothing is written over it. */
   #isForeign = false;
@@ -77,11 +92,13 @@ export class WearBook {
     clock: Clock,
     trouble: (error: unknown, text: string) => void,
     fileSystem: SealedFs,
+    upkeep: Upkeep,
   ) {
     this.#path = join(stateDir, 'wear.json');
     this.#clock = clock;
     this.#trouble = trouble;
     this.#fs = fileSystem;
+    this.#upkeep = upkeep;
     this.#kept = { format: FORMAT, since: this.#today(), channels: [] };
   }
 
@@ -91,8 +108,9 @@ export class WearBook {
     clock: Clock,
     trouble: (error: unknown, text: string) => void,
     fileSystem: SealedFs = fs,
+    upkeep: Upkeep = NO_UPKEEP,
   ): Promise<WearBook> {
-    const book = new WearBook(stateDir, clock, trouble, fileSystem);
+    const book = new WearBook(stateDir, clock, trouble, fileSystem, upkeep);
     await book.#read();
     return book;
   }
@@ -183,18 +201,39 @@ export class WearBook {
         record.counts[field] += counted - taken[field];
         taken[field] = counted;
       }
+      this.#judge(record);
     });
+  }
+
+  /** Says once that it is due; what is no longer due may become so again. */
+  #judge(record: Worn): void {
+    const due = this.#maintain(record).filter(isDue);
+    if (due.length === 0) delete record.isSaid;
+    else if (!record.isSaid) {
+      record.isSaid = true;
+      const { name } = record;
+      this.#upkeep.due(name, `maintenance of ${name} is due: ${maintainText(due)}`);
+    }
+  }
+
+  #maintain({ name, counts, done, gone }: Worn): WearLimit[] {
+    const every = gone === undefined ? this.#upkeep.every(name) : undefined;
+    const last = done.at(-1);
+    return every ? limitsOf(last ? less(counts, last.counts) : counts, every) : [];
   }
 
   /** Every channel, those that are gone at the end. */
   list(): { since: string; channels: WearInfo[] } {
     this.#harvest();
     const { since, channels } = this.#kept;
-    const infos = channels.map(({ name, kind, counts, done, gone }): WearInfo => {
+    const infos = channels.map((record): WearInfo => {
+      const { name, kind, counts, done, gone } = record;
       const last = done.at(-1);
+      const maintain = this.#maintain(record);
       return {
         ...{ name, kind, counts: rounded(counts) },
         ...(last && { done: last, sinceDone: rounded(less(counts, last.counts)) }),
+        ...(maintain.length > 0 && { maintain, due: maintain.some(isDue) }),
         ...(gone !== undefined && { gone }),
       };
     });
@@ -215,6 +254,7 @@ export class WearBook {
       counts: rounded(record.counts),
     };
     record.done = [...record.done, done].slice(-DONE_KEPT);
+    this.#judge(record);
     await this.#save();
     return done;
   }

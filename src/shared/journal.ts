@@ -49,6 +49,8 @@ export const EVENTS = {
   gateway: 'info',
   /** The time of day was set, or is older than the journal. */
   clock: 'warn',
+  /** A channel has worn so much that it is to be maintained. */
+  maintenance: 'warn',
   /** The journal itself: what could not be kept, or read. */
   journal: 'warn',
   /** The daemon is about to end. */

@@ -8,7 +8,17 @@ import { expectFindings, propText, servo } from './helpers.ts';
 /** What a part may give: nothing that says how far, or where, a thing may go. */
 const ALLOWED: Record<string, string[]> = {
   servo: ['draw', 'speedDegS', 'accelDegS2', 'jerkDegS3', 'stallNm', 'rated'],
-  relay: ['draw', 'duty', 'contact', 'pulseMs', 'minOnS', 'minOffS', 'coil', 'through'],
+  relay: [
+    'draw',
+    'duty',
+    'contact',
+    'pulseMs',
+    'minOnS',
+    'minOffS',
+    'coil',
+    'through',
+    'maintainEvery',
+  ],
   // What lies between pin and light is for the maker to say: a part that said it would silence the check.
   lamp: ['draw', 'led'],
   rgb: ['draw', 'led'],

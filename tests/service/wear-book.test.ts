@@ -2,6 +2,7 @@ import fs from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { afterEach, beforeEach, expect, test } from 'vitest';
+import type { MaintainEvery } from '../../src/prop/schema-parts.ts';
 import { WearBook, type WornChannel } from '../../src/service/wear-book.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import type { SealedFs } from '../../src/shared/sealed-file.ts';
@@ -167,4 +168,55 @@ test('what a newer program has kept is left as it is', async () => {
   await next.flush();
   expect(await fs.readFile(path, 'utf8')).toBe(newer);
   expect(troubles[0]).toContain('newer version');
+});
+
+test('maintenance is due at the first limit that is reached, and said once, across restarts', async () => {
+  const said: string[] = [];
+  let every: MaintainEvery = { starts: 5, hours: 2 };
+  const begin = async () => {
+    const upkeep = {
+      every: (name: string) => (name === 'beak' ? every : undefined),
+      due: (_channel: string, text: string) => said.push(text),
+    };
+    const trouble = (_error: unknown, text: string) => troubles.push(text);
+    const book = await WearBook.open(folder, clock, trouble, fs, upkeep);
+    change(book, [BEAK, FAN]);
+    return book;
+  };
+  const count = (field: 'starts' | 'onS' | 'closures', by: number) => {
+    telemetry.numbers[telemetry.channelAt(0) + WEAR_FIELD[field]]! += by;
+  };
+  const book = await begin();
+  count('starts', 4);
+  count('onS', 7199);
+  expect(book.list().channels[0]).toMatchObject({ due: false });
+  expect(book.list().channels[1]).not.toHaveProperty('due');
+  expect(said).toEqual([]);
+  count('onS', 1);
+  // Nobody asks: it is said when it is looked at for saving.
+  clock.advance(600_000);
+  expect(said).toEqual(['maintenance of beak is due: 2 of 2 hours']);
+  count('starts', 1);
+  expect(book.list().channels[0]).toMatchObject({
+    due: true,
+    maintain: [
+      { of: 'starts', count: 5, limit: 5 },
+      { of: 'hours', count: 2, limit: 2 },
+    ],
+  });
+  await book.flush();
+  const next = await begin();
+  expect(next.list().channels[0]).toMatchObject({ due: true });
+  expect(said).toHaveLength(1);
+  await next.done('beak', 'Ann', 'new servo');
+  expect(next.list().channels[0]).toMatchObject({ due: false });
+  count('starts', 5);
+  expect(next.list().channels[0]).toMatchObject({ due: true });
+  expect(said[1]).toBe('maintenance of beak is due: 5 of 5 starts');
+  // A limit that the maker raises or lowers counts from then on.
+  every = { starts: 6 };
+  expect(next.list().channels[0]).toMatchObject({ due: false });
+  every = { starts: 4 };
+  expect(next.list().channels[0]).toMatchObject({ due: true });
+  expect(said).toHaveLength(3);
 });

@@ -4,13 +4,14 @@ import { lightParts } from './light-parts.ts';
 
 /** The schema of a lamp in the prop file. */
 export function lampSchema(parts: Parts) {
-  const { z, atLeast0, common, measured, through, switchedPin } = parts;
+  const { z, atLeast0, common, measured, maintainEvery, through, switchedPin } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
   return z.strictObject({
     kind: z.literal('lamp'),
     output: switchedPin,
     through,
     ...common,
+    maintainEvery: maintainEvery(['hours']),
     measured: measured({ resistors: 'the current, by the voltage across the resistor' }),
     draw: z
       .strictObject({ fullA: atLeast0('amperes', 'current at full (A)') })

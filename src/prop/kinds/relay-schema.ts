@@ -11,6 +11,7 @@ export function relaySchema({
   onOff,
   common,
   measured,
+  maintainEvery,
   through,
   switchedPin,
   flash,
@@ -65,6 +66,7 @@ export function relaySchema({
       .describe(
         'held: stays closed while on; momentary: a press of pulseMs; or its terminals, as a circuit of its own',
       ),
+    maintainEvery: maintainEvery(['closures', 'hours']),
     measured: measured({
       contact: 'it clicks, it is on when it should be, and it is this contact that feeds the load',
     }),

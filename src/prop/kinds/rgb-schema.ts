@@ -4,7 +4,7 @@ import { lightParts } from './light-parts.ts';
 
 /** The schema of an rgb light in the prop file. */
 export function rgbSchema(parts: Parts) {
-  const { z, name, pin, common, measured, through, pull } = parts;
+  const { z, name, pin, common, measured, maintainEvery, through, pull } = parts;
   const { led, forwardV, resistorOhm, fadeS, guards } = lightParts(parts);
   const three = <T extends z.ZodType>(of: T, doc: string) =>
     z
@@ -47,6 +47,7 @@ export function rgbSchema(parts: Parts) {
       .describe(
         'scales the linear light of red, green and blue (above 0, up to 1) so that #ffffff looks white',
       ),
+    maintainEvery: maintainEvery(['hours']),
     measured: measured({
       colours: 'each pin lights its colour',
       white: 'the white balance, by eye',

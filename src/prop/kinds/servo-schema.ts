@@ -12,6 +12,7 @@ export function servoSchema({
   position,
   common,
   measured,
+  maintainEvery,
 }: Parts) {
   const calibrationPoint = z.tuple([z.number(), z.number()], {
     error: 'is not a calibration point; give [pulse us, angle deg]',
@@ -117,6 +118,7 @@ export function servoSchema({
       .describe(
         'points [pulse us, angle deg], two or more: from point to point the pulse keeps rising or keeps falling, and so does the angle; between two points it is a straight line',
       ),
+    maintainEvery: maintainEvery(['cycles', 'starts', 'hours']),
     measured: measured({
       calibration: 'pulse against true angle',
       freeRunning: 'current running free',

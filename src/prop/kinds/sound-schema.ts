@@ -41,4 +41,7 @@ export function soundSchema({ z, name, atLeast0, common }: Parts) {
   });
 }
 
-export type SoundChannel = z.output<ReturnType<typeof soundSchema>> & { part?: undefined };
+export type SoundChannel = z.output<ReturnType<typeof soundSchema>> & {
+  part?: undefined;
+  maintainEvery?: undefined;
+};
