@@ -39,22 +39,16 @@ export function countWear(telemetry: Telemetry, { channels, dtS }: Body): void {
         if (value !== 0) numbers[at + WEAR_FIELD.onS]! += dtS;
         if (!isFirst && value !== 0 && before === 0) numbers[at + WEAR_FIELD.closures]! += 1;
         break;
-      case 'colour': {
-        const green = numbers[at + FIELD.value + 1]!;
-        const blue = numbers[at + FIELD.value + 2]!;
-        const brightest = Math.max(value, green, blue);
-        countLight(numbers, at, brightest, dtS);
-        break;
+      default: {
+        // Here, and not in a function: a call that V8 does not inline would put its numbers on the heap.
+        let level = value;
+        if (channels[i]!.valueType === 'colour')
+          for (let part = 1; part < 3; part++)
+            level = Math.max(level, numbers[at + FIELD.value + part]!);
+        if (level <= 0) break;
+        numbers[at + WEAR_FIELD.onS]! += dtS;
+        numbers[at + WEAR_FIELD.lightS]! += level * dtS;
       }
-      default:
-        countLight(numbers, at, value, dtS);
     }
   }
-}
-
-/** @param level 0 to 1: the lightness, or of a colour its brightest part */
-function countLight(numbers: Float64Array, at: number, level: number, dtS: number): void {
-  if (level <= 0) return;
-  numbers[at + WEAR_FIELD.onS]! += dtS;
-  numbers[at + WEAR_FIELD.lightS]! += level * dtS;
 }

@@ -1,6 +1,9 @@
+import { setFlagsFromString } from 'node:v8';
+import { runInNewContext } from 'node:vm';
 import { expect, test } from 'vitest';
-import { WEAR_FIELD } from '../../src/shared/telemetry.ts';
-import { lamp, makeProp, Rig, relay, servo } from './rig.ts';
+import { countWear } from '../../src/core/wear.ts';
+import { FIELD, FLAG, WEAR_FIELD } from '../../src/shared/telemetry.ts';
+import { lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
 
 const FIELDS = ['cycles', 'travelDeg', 'starts', 'onS', 'pushingS', 'closures', 'lightS'] as const;
 
@@ -41,4 +44,37 @@ test('travel, turns, starts, closures and hours are counted tick by tick', async
   await rig.run(10_000);
   expect(counts('lantern').onS).toBeCloseTo(10, 0);
   expect(counts('lantern').lightS).toBeCloseTo(5, 0);
+});
+
+test('counting allocates nothing in a tick', async () => {
+  const prop = makeProp({ neck: servo(), fan: relay(), lantern: lamp(), eye: rgb() });
+  const { rig } = await Rig.live(prop);
+  const { telemetry, core } = rig;
+  setFlagsFromString('--expose-gc');
+  const collect = runInNewContext('gc') as () => void;
+  const TICKS = 50_000;
+  const count = (): number => {
+    // Not shared: a closure would keep it on the heap.
+    let turn = 0;
+    collect();
+    const before = process.memoryUsage().heapUsed;
+    for (let tick = 0; tick < TICKS; tick++) {
+      // Everything moves, so that every count goes up.
+      turn = (turn + 0.37) % 1;
+      for (let i = 0; i < 4; i++) {
+        const at = telemetry.channelAt(i);
+        telemetry.numbers[at + FIELD.value] = turn > 0.5 ? turn : 0;
+        telemetry.numbers[at + FIELD.flags] = turn > 0.2 ? FLAG.moving : 0;
+      }
+      countWear(telemetry, core.body);
+    }
+    return process.memoryUsage().heapUsed - before;
+  };
+  // Code that is not compiled yet keeps its numbers on the heap: when that is over depends on the machine.
+  // No collection falls into a round, as each begins with one and leaves far less than the heap has room for.
+  let least = Number.POSITIVE_INFINITY;
+  for (let round = 0; round < 60 && least > TICKS; round++)
+    least = Math.min(least, Math.abs(count()));
+  // An object in each tick is 16 bytes at least.
+  expect(least).toBeLessThan(TICKS);
 });

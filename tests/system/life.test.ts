@@ -18,6 +18,13 @@ async function channels(peer: Peer): Promise<Channels> {
   return (await peer.ask('channel.list')).channels as Channels;
 }
 
+async function wornOf(peer: Peer, channel: string): Promise<{ starts: number; travelDeg: number }> {
+  const { channels } = (await peer.ask('wear.read')) as {
+    channels: { name: string; counts: { starts: number; travelDeg: number } }[];
+  };
+  return channels.find(({ name }) => name === channel)!.counts;
+}
+
 function sinewd(...args: string[]) {
   return spawnSync(process.execPath, [DAEMON, ...args], { encoding: 'utf8' });
 }
@@ -169,10 +176,16 @@ describe('an end', () => {
   it('asked for by SIGTERM parks the prop first', async () => {
     const holder = await Peer.holder(daemon);
     await holder.ask('channel.move', { channel: 'wing_left', to: 'spread', wait: true });
+    const worn = await wornOf(holder, 'wing_left');
+    expect(worn).toMatchObject({ starts: 1 });
     daemon.child.kill('SIGTERM');
     expect(await daemon.ended()).toBe(0);
     daemon = await Daemon.start({ folder: daemon.folder });
     const next = await Peer.holder(daemon, { live: false });
+    // There and back: what it moved while it parked is counted as well.
+    const { starts, travelDeg } = await wornOf(next, 'wing_left');
+    expect(starts).toBe(2);
+    expect(travelDeg).toBeCloseTo(2 * worn.travelDeg, 0);
     const { wing_left } = (await next.ask('channel.list')).channels as Record<
       string,
       { value: number; marks: Record<string, number> }
