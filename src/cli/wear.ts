@@ -1,5 +1,5 @@
+import { maintainText } from '../api/maintain.ts';
 import type { WearCounts, WearInfo } from '../api/types.ts';
-import { maintainText } from '../record/maintain.ts';
 import { table, UsageError } from './output.ts';
 import { verb } from './verb.ts';
 

@@ -1,8 +1,8 @@
 import fs from 'node:fs/promises';
 import { join } from 'node:path';
+import { isDue, limitsOf, maintainText } from '../api/maintain.ts';
 import type { WearCounts, WearDone, WearInfo, WearLimit } from '../api/types.ts';
 import type { MaintainEvery } from '../prop/schema-parts.ts';
-import { isDue, limitsOf, maintainText } from '../record/maintain.ts';
 import type { Clock } from '../shared/clock.ts';
 import { replaceFile } from '../shared/replace-file.ts';
 import { readSealed, type SealedFs, sealedText } from '../shared/sealed-file.ts';

@@ -231,3 +231,20 @@ it('the pin map shows every pin of the header, and what hangs on it', async () =
   await operator.page.locator('.pinmap').getByText('W07').waitFor();
   await operator.close();
 });
+
+it('a stop unfolds into the seconds before it, and maintenance is noted in place by who has control', async () => {
+  const operator = await Operator.open(browser, daemon);
+  const { page } = operator;
+  await operator.wake();
+  await watch.peer.call('stop', { category: 1 });
+  const journal = page.getByLabel('Journal', { exact: true });
+  await journal.getByText('The seconds before it').first().click();
+  await journal.getByText(/by watch, while live/).waitFor();
+  await journal.locator('.kept-curve').first().waitFor();
+  await journal.getByRole('heading', { name: 'Wear' }).click();
+  await operator.button('beak was maintained').click();
+  await journal.getByLabel('What was done to beak').fill('new horn');
+  await operator.button('Yes, beak was maintained').click();
+  await journal.getByText(/^Maintained .*: new horn$/).waitFor();
+  await operator.close();
+});

@@ -6,6 +6,7 @@ import { forPeople } from './for-people.ts';
 import { clockTime, dateTime, dayOf } from './journal.ts';
 import { ask, journal } from './store.ts';
 import { Tick } from './tick.tsx';
+import { Unfold } from './unfold.tsx';
 
 /** From here on (as in overview.css) the journal stands beside the rest, and so it is open. */
 const BESIDE = '(min-width: 75rem)';
@@ -15,6 +16,9 @@ const OLDER = 300;
 
 /** Kinds of entries that are named beside their text. */
 const KIND: Readonly<Record<string, string>> = { refused: 'refused' };
+
+/** Of these the daemon keeps what was measured just before. */
+const RECORDED: readonly What[] = ['stop', 'fault', 'link lost'];
 
 /** The journal, newest first; entries that repeat are folded into one. */
 export function Journal() {
@@ -96,6 +100,7 @@ export function Journal() {
           <p class="hint">{journal.value.length === 0 ? 'Nothing yet.' : 'Nothing matches.'}</p>
         )}
       </details>
+      <Unfold summary={<h2>Wear</h2>}>{({ WearList }) => <WearList />}</Unfold>
     </aside>
   );
 }
@@ -169,6 +174,11 @@ function Entry({ run }: { run: Run }) {
       <b>{last.who}</b> {last.what === 'refused' && <span class="refused">refused</span>}{' '}
       {forPeople(last.text)}
       {count > 1 && <span class="soft"> (the last of {count})</span>}
+      {RECORDED.includes(last.what) && (
+        <Unfold summary="The seconds before it">
+          {({ BeforeIt }) => <BeforeIt seq={run.firstSeq} />}
+        </Unfold>
+      )}
     </li>
   );
 }

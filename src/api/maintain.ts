@@ -1,5 +1,5 @@
-import type { WearCounts, WearLimit } from '../api/types.ts';
 import type { MaintainEvery, MaintainKey } from '../prop/schema-parts.ts';
+import type { WearCounts, WearLimit } from './types.ts';
 
 const COUNTED: { [K in MaintainKey]: (counts: WearCounts) => number } = {
   cycles: ({ cycles }) => cycles,
