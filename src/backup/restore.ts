@@ -1,5 +1,5 @@
 import fs from 'node:fs/promises';
-import { basename, dirname, join } from 'node:path';
+import { basename, dirname, join, sep } from 'node:path';
 import { factsOf } from '../boards/registry.ts';
 import { PropDisk } from '../prop/file/prop-disk.ts';
 import { fileId } from '../prop/file/version.ts';
@@ -114,7 +114,9 @@ export async function restore(
     );
     let written = 0;
     const put = async (path: string, bytes: Uint8Array | string, to: Owner): Promise<void> => {
-      await putBeside(path, basename(path), bytes, fs);
+      // What the daemon keeps for itself names people and their devices: no other user reads it.
+      const mode = path.startsWith(folder + sep) ? 0o600 : 0o644;
+      await putBeside(path, basename(path), bytes, fs, mode);
       await give(path, to);
       written++;
     };

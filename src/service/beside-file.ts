@@ -10,6 +10,7 @@ export type BesideFs = Pick<typeof fs, 'readFile' | 'open' | 'rename' | 'rm' | '
  * owner and the rights of the prop file.
  * @param target the prop file
  * @param file its plain name
+ * @param mode its rights where there is no prop file to take them from
  * @throws what the file system throws; nothing is left behind then
  */
 export async function putBeside(
@@ -17,6 +18,7 @@ export async function putBeside(
   file: string,
   content: Uint8Array | string,
   fileSystem: BesideFs,
+  mode = 0o644,
 ): Promise<void> {
   const folder = dirname(target);
   const temporary = join(folder, `.${file}.new`);
@@ -24,7 +26,7 @@ export async function putBeside(
   // Left by a power cut.
   await fileSystem.rm(temporary, { force: true });
   try {
-    const handle = await fileSystem.open(temporary, 'wx', (model?.mode ?? 0o644) & 0o666);
+    const handle = await fileSystem.open(temporary, 'wx', (model?.mode ?? mode) & 0o666);
     try {
       await handle.writeFile(content);
       // Only root may change owners; otherwise it is ours, like the prop file.

@@ -138,6 +138,14 @@ test('it is restored on another board in one command: the first wake asks, and g
   expect(await exists(join(state, 'incidents', '000007.log'))).toBe(true);
   expect(await fs.readFile(join(state, 'wear.json'), 'utf8')).toBe('worn');
 
+  // No other user reads what the daemon keeps, whatever its folder allows; the rest is as the maker's own files.
+  for (const name of await fs.readdir(state, { recursive: true })) {
+    const found = await fs.stat(join(state, name));
+    // The lock is this board's own.
+    if (found.isFile() && name !== 'daemon.lock') expect(found.mode & 0o777, name).toBe(0o600);
+  }
+  expect((await fs.stat(join(root, 'new', 'wave.take'))).mode & 0o777).toBe(0o644);
+
   const { restored } = await FileStore.open(state, () => {});
   const rig = await Rig.open(parseProp(PROP('third'), file).prop!, { restored });
   const client = rig.client('desk');
