@@ -405,6 +405,15 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
       .optional()
       .describe('when to maintain it: maintainEvery of the prop file, or of its part'),
     due: z.boolean().optional().describe('maintenance is due: one of these is reached'),
+    drift: z
+      .object({
+        byDeg: z.number().describe('now, or on the last day with enough rests (deg)'),
+        days: z.array(z.object({ day: z.string(), byDeg: z.number() })),
+      })
+      .optional()
+      .describe(
+        'servo with a measured angle: how much further from the commanded angle it rests than when its record began; of the last 30 days with enough rests',
+      ),
     gone: z.string().optional().describe('since when it is no longer in the prop file'),
   });
 

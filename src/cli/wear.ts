@@ -25,11 +25,12 @@ export const wearVerb = verb<{ action?: 'done'; channel?: string; note?: string 
     const rows = dueFirst.map((info) => [
       info.gone === undefined ? info.name : `${info.name} (removed ${info.gone.slice(0, 10)})`,
       ...cells(info.counts),
+      driftText(info),
       dueText(info),
       doneText(info),
     ]);
     const head = ['channel', 'cycles', 'travel deg', 'starts', 'on h', 'pushing s', 'closures'];
-    const text = table([...head, 'light h', 'maintain at', 'maintained'], rows);
+    const text = table([...head, 'light h', 'drift deg', 'maintain at', 'maintained'], rows);
     return { result, text: `counted since ${result.since.slice(0, 10)}\n${text}` };
   },
 });
@@ -42,6 +43,13 @@ function cells(counts: WearCounts): string[] {
     ...[number(cycles), number(travelDeg), number(starts), hours(onS)],
     ...[number(pushingS), number(closures), hours(lightS)],
   ];
+}
+
+/** Of a servo whose angle is measured: at rest, since its record began. */
+function driftText({ drift }: WearInfo): string {
+  if (!drift) return '';
+  const { byDeg, days } = drift;
+  return `${byDeg > 0 ? '+' : ''}${byDeg.toFixed(1)} since ${days[0]!.day}`;
 }
 
 function dueText({ maintain, due }: WearInfo): string {

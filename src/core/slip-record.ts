@@ -105,6 +105,26 @@ export class SlipRecord {
   }
 }
 
+/** How far a servo has drifted at rest since its record began. */
+export interface Drift {
+  /** Now, or on the last day with enough rests (deg): measured minus commanded, less that of the beginning. */
+  byDeg: number;
+  /** The same of each day that is kept, oldest first. */
+  days: { day: string; byDeg: number }[];
+}
+
+/** What a record says of drift; undefined before there is enough to compare. */
+export function driftOf({ reference, days, day, rests }: KeptSlip): Drift | undefined {
+  if (reference === undefined) return undefined;
+  const all = rests.length >= LEAST ? [...days, [day, median(rests)] as const] : days;
+  const listed = all.map(([number, deg]) => ({
+    day: new Date(number * DAY_MS).toISOString().slice(0, 10),
+    byDeg: Math.round((deg - reference) * 100) / 100,
+  }));
+  const last = listed.at(-1);
+  return last && { byDeg: last.byDeg, days: listed };
+}
+
 function median(values: readonly number[]): number {
   const sorted = [...values].sort((a, b) => a - b);
   const middle = sorted.length >> 1;

@@ -2,6 +2,8 @@ import fs from 'node:fs/promises';
 import type { JournalEntry } from '../api/types.ts';
 import type { Lockable } from '../boards/facts.ts';
 import type { ChangeMessage, Outcome } from '../core/core-prop.ts';
+import { driftOf } from '../core/slip-record.ts';
+import type { Saved } from '../core/store.ts';
 import type { Author } from '../prop/file/status.ts';
 import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
@@ -70,6 +72,8 @@ export class PropService {
   #journal: JournalLog | undefined;
   #incidents: Incidents | undefined;
   #wear: WearBook | undefined;
+  /** What the core has said last of measured angles. */
+  #angles: Saved['angles'];
   #clockWatch = new ClockWatch(undefined);
   readonly #locks: Locks;
   #planDir = '';
@@ -196,6 +200,10 @@ export class PropService {
     this.#journal = await journal;
     this.#wear = await WearBook.open(folder, this.#around.clock, this.#trouble, this.#fs, {
       every: (channel) => this.#keeper.inUse.loaded.prop.channels[channel]?.maintainEvery,
+      drift: (channel) => {
+        const slip = this.#angles?.[channel]?.slip;
+        return slip && driftOf(slip);
+      },
       due: (channel, text) =>
         main({ t: 'journal', who: 'prop', what: 'maintenance', text, values: { channel } }),
     });
@@ -252,6 +260,7 @@ export class PropService {
   ): void {
     switch (message.t) {
       case 'state':
+        this.#angles = message.state.angles;
         void this.#reply(message.n, async () => {
           const noted = await this.#store!.save(message.state, message.durable);
           if (noted !== 'yes')

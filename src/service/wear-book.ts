@@ -47,9 +47,11 @@ export interface Upkeep {
   every(channel: string): MaintainEvery | undefined;
   /** It has become due: once, until it is maintained. */
   due(channel: string, text: string): void;
+  /** How far a servo whose angle is measured has drifted at rest. */
+  drift(channel: string): WearInfo['drift'];
 }
 
-const NO_UPKEEP: Upkeep = { every: () => undefined, due: () => {} };
+const NO_UPKEEP: Upkeep = { every: () => undefined, due: () => {}, drift: () => undefined };
 
 interface Kept {
   format: number;
@@ -230,10 +232,12 @@ export class WearBook {
       const { name, kind, counts, done, gone } = record;
       const last = done.at(-1);
       const maintain = this.#maintain(record);
+      const drift = gone === undefined ? this.#upkeep.drift(name) : undefined;
       return {
         ...{ name, kind, counts: rounded(counts) },
         ...(last && { done: last, sinceDone: rounded(less(counts, last.counts)) }),
         ...(maintain.length > 0 && { maintain, due: maintain.some(isDue) }),
+        ...(drift && { drift }),
         ...(gone !== undefined && { gone }),
       };
     });

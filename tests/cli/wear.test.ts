@@ -13,6 +13,13 @@ const BEAK: WearInfo = {
   counts: { ...NOTHING, cycles: 12.5, travelDeg: 700.2, starts: 26, onS: 5400, pushingS: 3.4 },
   maintain: [{ of: 'hours', count: 1.5, limit: 500 }],
   due: false,
+  drift: {
+    byDeg: 1.24,
+    days: [
+      { day: '2026-05-01', byDeg: 0 },
+      { day: '2026-05-06', byDeg: 1.24 },
+    ],
+  },
 };
 const MIST: WearInfo = {
   ...{ name: 'mist', kind: 'relay', counts: { ...NOTHING, closures: 130, onS: 360 } },
@@ -47,7 +54,7 @@ test('lists what has worn each channel: what is due comes first, what was remove
       ...['mist', '0.10', '130', 'DUE: 110 of 100 closures'],
       '2026-05-06 by Ann (new disc); since: 110 closures, 0.1 h',
     ],
-    ['beak', '13', '700', '26', '1.50', '3', '1.5 of 500 hours'],
+    ['beak', '13', '700', '26', '1.50', '3', '+1.2 since 2026-05-01', '1.5 of 500 hours'],
     ['nose (removed 2026-05-05)'],
   ]);
   // It only looks: nobody loses the lease over it.

@@ -1,5 +1,5 @@
 import { describe, expect, test } from 'vitest';
-import { type KeptSlip, SlipRecord } from '../../src/core/slip-record.ts';
+import { driftOf, type KeptSlip, SlipRecord } from '../../src/core/slip-record.ts';
 import fc from '../fast-check.ts';
 
 const DAY_MS = 86_400_000;
@@ -92,4 +92,24 @@ describe('how a servo arrives, day after day', () => {
       { numRuns: 100 },
     );
   });
+});
+
+test('drift is what a day differs by from the beginning: medians, and none before there are enough rests', () => {
+  const record = new SlipRecord(4);
+  expect(driftOf(record.kept)).toBeUndefined();
+  rest(record, 0, 0.5, 2);
+  expect(driftOf(record.kept)).toBeUndefined();
+  for (const [day, deg] of [0.5, 0.5, 1, 1.5].entries()) rest(record, day, deg);
+  // One rest against an obstacle says nothing, and two are too few for a day.
+  record.note(20, START_MS + 3 * DAY_MS + 3_600_000);
+  rest(record, 4, 9, 2);
+  const drift = driftOf(record.kept)!;
+  expect(drift.days.map(({ day }) => day)).toEqual([
+    ...['2026-10-20', '2026-10-21', '2026-10-22', '2026-10-23'],
+  ]);
+  for (const [i, byDeg] of [0, 0, 0.5, 1].entries())
+    expect(drift.days[i]!.byDeg).toBeCloseTo(byDeg, 0);
+  expect(drift.byDeg).toBe(drift.days[3]!.byDeg);
+  expect(drift.byDeg).toBeGreaterThan(0.7);
+  expect(drift.byDeg).toBeLessThan(1.3);
 });

@@ -177,6 +177,8 @@ test('maintenance is due at the first limit that is reached, and said once, acro
     const upkeep = {
       every: (name: string) => (name === 'beak' ? every : undefined),
       due: (_channel: string, text: string) => said.push(text),
+      drift: (name: string) =>
+        name === 'beak' ? { byDeg: 1, days: [{ day: '2026-05-04', byDeg: 1 }] } : undefined,
     };
     const trouble = (_error: unknown, text: string) => troubles.push(text);
     const book = await WearBook.open(folder, clock, trouble, fs, upkeep);
@@ -191,6 +193,7 @@ test('maintenance is due at the first limit that is reached, and said once, acro
   count('onS', 7199);
   expect(book.list().channels[0]).toMatchObject({ due: false });
   expect(book.list().channels[1]).not.toHaveProperty('due');
+  expect(book.list().channels.map(({ drift }) => drift?.byDeg)).toEqual([1, undefined]);
   expect(said).toEqual([]);
   count('onS', 1);
   // Nobody asks: it is said when it is looked at for saving.

@@ -4,6 +4,7 @@ import { maintainText } from '../../api/maintain.ts';
 import type { Result } from '../../api/methods.ts';
 import type { WearInfo } from '../../api/types.ts';
 import { Act } from './act.tsx';
+import { angle } from './angle.ts';
 import { dateTime } from './journal.ts';
 import { ask, holding } from './store.ts';
 import { wornInOrder, wornText } from './wear-order.ts';
@@ -35,7 +36,7 @@ export function WearList() {
 function Worn({ info, onDone }: { info: WearInfo; onDone: () => void }) {
   const asking = useSignal(false);
   const note = useSignal('');
-  const { name, done, maintain, due } = info;
+  const { name, done, maintain, due, drift } = info;
   const noteDone = async () => {
     const result = await ask('wear.done', { channel: name, note: note.value.trim() });
     if (!result) return;
@@ -48,6 +49,12 @@ function Worn({ info, onDone }: { info: WearInfo; onDone: () => void }) {
       <div class="told">
         <b>{name}</b> {due && <span class="due">maintenance is due</span>} {wornText(info)}
         {maintain && <div class="soft">Maintain at: {maintainText(maintain)}</div>}
+        {drift && (
+          <div class="soft">
+            At rest {drift.byDeg > 0 && '+'}
+            {angle(drift.byDeg)} from where it was on {drift.days[0]!.day}
+          </div>
+        )}
         {done && (
           <div class="soft">
             Maintained {dateTime(done.time)} by {done.who}
