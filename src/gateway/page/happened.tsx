@@ -21,7 +21,7 @@ export function BeforeIt({ seq }: { seq: number }) {
       },
       (error) => {
         why.value = isRefusal(error, 'incident.unknown')
-          ? 'Nothing is kept of this one: it belongs to the one before it, or is too long ago.'
+          ? 'Nothing is kept of this one: the prop stood still, it belongs to the one before it, or it is too long ago.'
           : forPeople((error as Error).message);
       },
     );
