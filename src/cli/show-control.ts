@@ -41,12 +41,13 @@ function statuses(control: ShowControl, conductor: Conductor): Promise<boolean> 
 
 function listText(rows: ReturnType<typeof rowsOf>): string {
   return table(
-    ['prop', 'condition', 'armed', 'runs', 'problems'],
+    ['prop', 'condition', 'armed', 'runs', 'wear', 'problems'],
     rows.map(({ prop, status, problems }) => [
       prop,
       status?.condition ?? 'gone',
       status ? (status.armed ? 'yes' : 'no') : '',
       status?.runs.join(', ') ?? '',
+      status?.wear ? `${status.wear.onH} h, ${status.wear.travelDeg} deg` : '',
       problems.filter((one) => one !== 'not armed').join('; '),
     ]),
   );

@@ -31,6 +31,7 @@ import {
   type ToService,
 } from './protocol.ts';
 import type { WornChannel } from './wear-book.ts';
+import type { WearSum } from './wear-sum.ts';
 
 /** Log lines kept for the next thread while there is none. */
 const MAX_LINES = 200;
@@ -202,6 +203,11 @@ export class ServiceHost {
   /** @throws Refusal `channel.unknown` */
   wearDone(channel: string, who: string, note: string): Promise<Result<'wear.done'>> {
     return this.#ask((n) => ({ t: 'wear-done', n, channel, who, note }));
+  }
+
+  /** @throws Refusal `service.dead` */
+  wearSum(): Promise<WearSum> {
+    return this.#ask((n) => ({ t: 'wear-sum', n }));
   }
 
   /** @throws Refusal */

@@ -114,6 +114,8 @@ export type ToService =
   | { t: 'telemetry'; buffers: TelemetryBuffers; channels: readonly WornChannel[] }
   /** A channel was maintained. Result: that of `wear.done`. */
   | { t: 'wear-done'; n: number; channel: string; who: string; note: string }
+  /** Result: `WearSum`. */
+  | { t: 'wear-sum'; n: number }
   /** A line for standard output. */
   | { t: 'print'; text: string }
   /** Answered when everything asked for so far is on the disk and in the log. */

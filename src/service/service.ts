@@ -35,6 +35,7 @@ import { SupplyWatch } from './supply-watch.ts';
 import { Takes } from './takes.ts';
 import { TelemetryRing } from './telemetry-ring.ts';
 import { WearBook } from './wear-book.ts';
+import { wearSum } from './wear-sum.ts';
 
 export type ServiceFs = KeeperFs & StoreFs & PlanFs & PictureFs & JournalFs;
 
@@ -356,6 +357,9 @@ export class PropService {
         });
         break;
       }
+      case 'wear-sum':
+        void this.#reply(message.n, async () => ({ ...wearSum(this.#wear!.list().channels) }));
+        break;
       case 'change':
         this.#keeper.outcome(message.id, message.outcome);
         void this.#settleLocks(message.outcome);

@@ -259,7 +259,7 @@ export function stepId(show: string, run: string, step: number, prop: string): s
 /** Whatever is not as it should be with a prop, the worst first; empty where all is well. */
 export function problemsOf(status: Status | undefined, isInFile: boolean): string[] {
   if (!status || status.gone) return ['it does not answer'];
-  const { lockout, condition, cause, armed, battery, problems } = status;
+  const { lockout, condition, cause, armed, battery, wear, problems } = status;
   const why = cause ? `: ${cause.words}` : '';
   // The prop itself says most of it (`startup/show-door.ts`), in more words.
   const said = (word: string) => problems.some((one) => one.startsWith(word));
@@ -271,6 +271,7 @@ export function problemsOf(status: Status | undefined, isInFile: boolean): strin
       ? [`battery ${battery.sense} is low: ${battery.volts} V`]
       : []),
     ...problems,
+    ...(wear && wear.due > 0 ? [`maintenance is due: ${wear.due} of its channels`] : []),
     ...(armed ? [] : ['not armed']),
     ...(isInFile ? [] : ["it is not in the show's file"]),
   ];

@@ -30,6 +30,7 @@ export type PropState = Pick<
   | 'runs'
   | 'waits'
   | 'battery'
+  | 'wear'
   | 'problems'
 >;
 

@@ -130,6 +130,17 @@ function make() {
       cuesLeftOut: z.int().min(0),
       /** The lowest battery, where one is measured. */
       battery: z.strictObject({ sense: name, volts: z.number(), low: z.boolean() }).nullable(),
+      /** What has worn it in all; a prop says it a second after it has started. */
+      wear: z
+        .strictObject({
+          /** All the way that its servos went (deg). */
+          travelDeg: z.number().min(0),
+          /** How long its channels were on, added up (h). */
+          onH: z.number().min(0),
+          /** Channels whose maintenance is due. */
+          due: z.int().min(0),
+        })
+        .optional(),
       /** Of the program. */
       version: z.string().max(64),
       /** Version of the prop file. */

@@ -1,6 +1,7 @@
 import type { JournalEntry } from '../api/types.ts';
 import type { Core } from '../core/core.ts';
 import { causeOf } from '../gateway/cause.ts';
+import type { WearSum } from '../service/wear-sum.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { ShowHost } from '../show/host.ts';
@@ -9,6 +10,9 @@ import { type Facts, type FromLink, ownMs, type PropState } from '../show/protoc
 /** What has changed is told once in so many ticks, and what changes slowly once in so many (5 ms each). */
 const TELL_TICKS = 20;
 const SLOW_TICKS = 2000;
+/** Wear is asked for once in so many ticks, for the first time soon after the start. */
+const WEAR_TICKS = 12_000;
+const FIRST_WEAR_TICK = 200;
 
 type Host = Pick<ShowHost, 'follow' | 'tell' | 'answer' | 'receive' | 'close'>;
 
@@ -17,6 +21,8 @@ export class ShowDoor {
   readonly #core: Core;
   readonly #clock: Clock;
   readonly #host: Host;
+  readonly #readWear: () => Promise<WearSum>;
+  #wear: WearSum | undefined;
   #cause: PropState['cause'] = null;
   /** Why the broker is not there; null while it is. */
   #problem: string | null | undefined;
@@ -24,9 +30,16 @@ export class ShowDoor {
   #dirty = true;
   readonly #seen = { condition: '', cues: -1, show: -1, holder: '' };
 
-  constructor(core: Core, clock: Clock, makeHost: (message: (said: FromLink) => void) => Host) {
+  /** @param readWear asks the prop-file service, which counts it */
+  constructor(
+    core: Core,
+    clock: Clock,
+    makeHost: (message: (said: FromLink) => void) => Host,
+    readWear: () => Promise<WearSum>,
+  ) {
     this.#core = core;
     this.#clock = clock;
+    this.#readWear = readWear;
     this.#host = makeHost((message) => this.#hear(message));
     core.show.onOutcome = (id, outcome) => {
       if ('refusal' in outcome) this.#refused(id, outcome.refusal);
@@ -84,6 +97,7 @@ export class ShowDoor {
     this.#look();
     this.#ticks++;
     if (this.#ticks % TELL_TICKS !== 0) return;
+    if (this.#core.prop.show && this.#ticks % WEAR_TICKS === FIRST_WEAR_TICK) this.#askWear();
     if (!this.#dirty && this.#ticks % SLOW_TICKS !== 0) return;
     if (!this.#core.prop.show) return;
     this.#dirty = false;
@@ -205,8 +219,21 @@ export class ShowDoor {
       runs: cues.runningNames.slice(0, 64),
       waits: show.waits,
       battery: this.#battery(),
+      ...(this.#wear && { wear: this.#wear }),
       problems: problems.slice(0, 16).map((text) => text.slice(0, 300)),
     };
+  }
+
+  #askWear(): void {
+    this.#readWear().then(
+      (wear) => {
+        this.#wear = wear;
+        this.#dirty = true;
+      },
+      () => {
+        // The service has died, which is said elsewhere: what it said last still holds.
+      },
+    );
   }
 
   /** The battery whose voltage is the lowest for what it may be. */

@@ -173,6 +173,7 @@ class Daemon {
           message,
           died: (why, retryMs) => this.#show.died(why, retryMs),
         }),
+      () => service.wearSum(),
     );
     this.#loop = new Loop(systemClock, this.#core.tickMs, (nowMs, elapsed, lateMs) => {
       this.#telemetry.countLateness(lateMs);

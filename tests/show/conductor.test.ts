@@ -108,6 +108,15 @@ describe('a conductor', () => {
     ]);
   });
 
+  test('says that maintenance is due after all that is wrong', () => {
+    const { status } = new Troupe('left').get('left');
+    const wear = { travelDeg: 1000, onH: 2.5, due: 0 };
+    expect(problemsOf({ ...status, wear }, true)).toEqual([]);
+    expect(
+      problemsOf({ ...status, wear: { ...wear, due: 2 }, problems: ['guard mat is broken'] }, true),
+    ).toEqual(['guard mat is broken', 'maintenance is due: 2 of its channels']);
+  });
+
   test('says once what the prop says itself', () => {
     const { status } = new Troupe('left').get('left');
     // In the words of the prop: startup/show-door.ts and core/sense-watch.ts.

@@ -33,6 +33,7 @@ const facts = (prop: string, over: Partial<Facts['show']> = {}): Facts => ({
 const STATE: PropState = {
   ...{ condition: 'live', cause: null, armed: true, armedBy: 'tablet', holder: null },
   ...{ lockout: false, runs: [], waits: 0, battery: null, problems: [] },
+  wear: { travelDeg: 1234, onH: 5.6, due: 0 },
 };
 
 interface Weather {
@@ -455,6 +456,7 @@ describe('the status', () => {
     const last = prop.says<Extract<Status, { gone: false }>>('status').at(-1)!;
     expect(last.cuesLeftOut + last.cues.length).toBe(300);
     expect(last.cues.length).toBeGreaterThan(100);
+    expect(last.wear).toEqual(STATE.wear);
     // Characters of three bytes each, and six.
     for (const letter of ['\u20ac', '\u0001']) {
       const long = Array.from({ length: 16 }, () => letter.repeat(300));
