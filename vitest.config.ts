@@ -35,7 +35,7 @@ const SLOW_SYSTEM = [
   'systemd/{install,live}',
 ].map((name) => `tests/${name}.test.ts`);
 const SLOW_BROWSER = [
-  'tests/browser/{access,bench,big,budget,colours,cues,desk,file,findings,frozen,link,looks,measure,ends,picture,parts,perform,presence,setup,show,strip,thumb,words}.test.ts',
+  'tests/browser/{access,bench,big,budget,colours,conduct,cues,desk,file,findings,frozen,link,looks,measure,ends,picture,parts,perform,presence,setup,show,strip,thumb,words}.test.ts',
 ];
 
 const browser = {

@@ -168,7 +168,8 @@ keyfile ${join(folder, 'broker.key')}
   }
 }
 
-function freePort(): Promise<number> {
+/** A TCP port of this machine that nobody has now. */
+export function freePort(): Promise<number> {
   return new Promise((resolve) => {
     const server = createServer();
     server.listen(0, '127.0.0.1', () => {

@@ -10,7 +10,7 @@ export const axeSource = readFileSync(
 );
 
 /** Breaches that axe-core calls serious or critical, with where they are. */
-export async function breaches({ page }: Operator): Promise<string[]> {
+export async function breaches({ page }: Pick<Operator, 'page'>): Promise<string[]> {
   const { violations } = await page.evaluate(() =>
     (globalThis as unknown as { axe: typeof axe }).axe.run(),
   );
@@ -23,7 +23,7 @@ export async function breaches({ page }: Operator): Promise<string[]> {
  * How far the page is wider than the viewport that was asked for (CSS pixels). What the page itself says of
  * its window is no measure: a phone lays a page that is too wide out on more than its screen.
  */
-export function overhang({ page }: Operator): Promise<number> {
+export function overhang({ page }: Pick<Operator, 'page'>): Promise<number> {
   const { width } = page.viewportSize()!;
   return page.evaluate((width) => document.documentElement.scrollWidth - width, width);
 }

@@ -113,7 +113,7 @@ function Go({
         class="primary"
         disabled={!may || busy.value.has(name)}
         title={may ? '' : why}
-        aria-label={`start the cue of ${target}`}
+        aria-label={`Go: the cue of ${target}`}
         onClick={() => void ask({ act: 'go', target, cue }, name)}
       >
         Go
