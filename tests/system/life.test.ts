@@ -90,7 +90,7 @@ describe('a start', () => {
   });
 });
 
-describe('whatis kept across restarts', () => {
+describe('what is kept across restarts', () => {
   it('kill -9 in a move leaves every servo unknown: none wakes before a person confirms', async () => {
     const holder = await Peer.holder(daemon);
     await holder.ask('channel.move', { channel: 'beak', to: 20, wait: true });
