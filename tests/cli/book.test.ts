@@ -158,6 +158,16 @@ test('spares and upkeep follow from the file', () => {
   const servo = partsOf(propOf()).find(({ item }) => item === 'servo');
   expect(servo?.spares).toBe(1);
   expect(JSON.stringify(choresOf(propOf()))).toContain('Break guard mat');
+  const wear = (text: string) =>
+    choresOf(propOf(text)).find(({ what }) => what.includes('sinew wear'))!.what;
+  expect(wear(PROP)).not.toContain('Limits');
+  const limited = PROP.replace(
+    '    park: { to: shut }',
+    '    maintainEvery: { cycles: 50000, hours: 500 }\n    park: { to: shut }',
+  ).replace('fan: { kind: relay,', 'fan: { kind: relay, part: relay-board-5v,');
+  expect(wear(limited)).toMatch(
+    / Limits: beak every 50000 cycles or 500 hours; fan every 100000 closures\.$/,
+  );
 });
 
 test('the acceptance sheet asks for every stop, loss, guard, duty, end and cue', () => {

@@ -23,6 +23,9 @@ export function choresOf(prop: Prop): Chore[] {
     'The acceptance sheet again, with a person watching.',
     'A backup (sinew backup), and its restore tried on another board.',
   ];
+  month.push(
+    `What sinew wear says is due: maintain it, and note it (sinew wear done).${limitsOf(prop)}`,
+  );
   for (const name of Object.keys(prop.guards))
     day.push(`Break guard ${name}: the prop must react.`);
   if (all.some((one) => servoOf(one)))
@@ -47,6 +50,15 @@ export function choresOf(prop: Prop): Chore[] {
     ...listed('each month', month),
     ...listed('each year', year),
   ];
+}
+
+/** In words, after a space: the limits of wear that the prop file or its parts set; nothing where there are none. */
+function limitsOf(prop: Prop): string {
+  const limits = Object.entries(prop.channels).flatMap(([name, { maintainEvery }]) => {
+    const each = Object.entries(maintainEvery ?? {}).map(([of, limit]) => `${limit} ${of}`);
+    return each.length > 0 ? [`${name} every ${each.join(' or ')}`] : [];
+  });
+  return limits.length > 0 ? ` Limits: ${limits.join('; ')}.` : '';
 }
 
 /** What to have in the box: a share of the parts that wear or that fail first. */
