@@ -566,7 +566,10 @@ export class Commands {
       this.#record(session, 'take.save', text, { ...result });
       return result;
     },
-    'sim.set': ({ board: name, inputs = {}, fault, senses = {}, turned = {} }, session) => {
+    'sim.set': (
+      { board: name, inputs = {}, fault, senses = {}, turned = {}, batteries = {} },
+      session,
+    ) => {
       const board = this.#core.body.boards.find((one) => one.name === name);
       if (!board) {
         const names = this.#core.body.boards.map((one) => one.name);
@@ -587,6 +590,7 @@ export class Commands {
             : `board ${name} is not simulated`,
           { board: name },
         );
+      this.#core.simulateBatteries(batteries);
       board.driver.simulateSenses?.(this.#atInputs(senses));
       board.driver.turnByHand?.(turned);
       const now = simulate.call(board.driver, inputs, fault);
@@ -596,6 +600,7 @@ export class Commands {
         fault,
         ...(Object.keys(senses).length > 0 && { senses }),
         ...(Object.keys(turned).length > 0 && { turned }),
+        ...(Object.keys(batteries).length > 0 && { batteries }),
       });
       return { board: name, ...now };
     },

@@ -492,6 +492,14 @@ export class Core {
     cueEvents: this.#cueEvents,
   };
 
+  /**
+   * From now on simulated batteries have so much left (0 to 1), by rail.
+   * @throws Refusal `sim.no-battery`
+   */
+  simulateBatteries(shares: Readonly<Record<string, number>>): void {
+    this.#senseWatch.batteries.set(this.body, shares);
+  }
+
   #adopt(assembly: Assembly): void {
     const { body } = assembly;
     const before = this.prop;

@@ -1,11 +1,12 @@
-import { batteryOf } from '../prop/battery.ts';
+import { feedsDirectly } from '../prop/battery.ts';
 import type { Rail as RailEntry } from '../prop/schema.ts';
 import type { Body } from './body.ts';
+import type { PlantBatteries } from './plant-batteries.ts';
 import type { Sense } from './senses.ts';
 
 /*
- * What there is to be measured on simulated boards. It follows from the simulated servos, and from the
- * estimated draw of everything else.
+ * What there is to be measured on simulated boards. It follows from the simulated servos and batteries, and
+ * from the estimated draw of everything else.
  */
 
 /** Resistance of a supply and its wires (ohm). Common practice, no source. */
@@ -20,17 +21,17 @@ const SOME_V = 5;
 const amps = new Float64Array(1);
 
 /** Tells simulated boards what there is to be measured, once the servos have been asked. */
-export function exposePlant(body: Body): void {
+export function exposePlant(body: Body, batteries: PlantBatteries): void {
   const { list } = body.senses;
   for (let i = 0; i < list.length; i++) {
     const sense = list[i]!;
     const { driver, dead, away } = sense.board;
     if (sense.quantity === undefined || !driver.exposeSense || dead || away) continue;
-    driver.exposeSense(sense.at, sense.rawOf(truthOf(body, sense)));
+    driver.exposeSense(sense.at, sense.rawOf(truthOf(body, batteries, sense)));
   }
 }
 
-function truthOf(body: Body, { name, entry }: Sense): number {
+function truthOf(body: Body, batteries: PlantBatteries, { name, entry }: Sense): number {
   switch (entry.kind) {
     case 'current':
       return entry.channel === undefined
@@ -40,7 +41,9 @@ function truthOf(body: Body, { name, entry }: Sense): number {
       const rail = entry.rail === undefined ? undefined : body.prop.rails[entry.rail];
       if (!rail) return (entry.warnBelow ?? entry.parkBelow ?? SOME_V) * 1.1;
       const amps = railAmps(body, entry.rail);
-      return sourceV(rail) - supplyOhm(rail) * amps - wiresV(body, name, amps);
+      const place = body.rails.findIndex((one) => one.name === entry.rail);
+      const sourceV = batteries.openV(place) ?? rail.volts;
+      return sourceV - supplyOhm(rail) * amps - wiresV(body, name, amps);
     }
     case 'position': {
       const { measuredDeg, setpoint } = body.servo(entry.channel);
@@ -66,18 +69,13 @@ function wiresV({ prop, channels, servos }: Body, far: string, railA: number): n
   return sum;
 }
 
-function sourceV(rail: RailEntry): number {
-  const battery = batteryOf(rail);
-  return battery ? (battery.fullV ?? battery.nominalV ?? rail.volts) : rail.volts;
-}
-
 function supplyOhm(rail: RailEntry): number {
-  const battery = batteryOf(rail);
+  const battery = feedsDirectly(rail) ? rail.battery : undefined;
   return battery ? (battery.internalOhm ?? BATTERY_OHM_AH / battery.capacityAh) : SUPPLY_OHM;
 }
 
 /** What flows from a rail: the simulated currents of servos, in place of their estimated ones. */
-function railAmps({ rails, servos }: Body, name: string | undefined): number {
+export function railAmps({ rails, servos }: Body, name: string | undefined): number {
   const rail = rails.find((one) => one.name === name);
   if (!rail) return 0;
   let sum = rail.amps;

@@ -7,8 +7,9 @@ import type { Board } from './boards.ts';
 import type { CoreContext } from './core-context.ts';
 import { DipWatch } from './dip-watch.ts';
 import { DropWatch } from './drop-watch.ts';
+import { PlantBatteries } from './plant-batteries.ts';
 import { PushWatch } from './push-watch.ts';
-import { exposePlant } from './sense-plant.ts';
+import { exposePlant, railAmps } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
 
 /**
@@ -22,6 +23,8 @@ export class SenseWatch {
   readonly #dips: DipWatch;
   readonly #angles: AngleWatch;
   readonly #drops: DropWatch;
+  /** Of simulated boards. */
+  readonly batteries = new PlantBatteries();
   #changed = false;
 
   constructor(context: CoreContext, io: BoardIo) {
@@ -38,7 +41,8 @@ export class SenseWatch {
     const { body, nowMs, condition } = this.#context;
     const { senses } = body;
     if (senses.list.length === 0) return;
-    exposePlant(body);
+    this.batteries.tick(body, nowMs, railAmps);
+    exposePlant(body, this.batteries);
     this.#dips.note();
     senses.read(nowMs, condition === 'parked' || condition === 'waking', this.#levelOf, this.#heed);
     senses.show(body);

@@ -787,6 +787,11 @@ export const REFUSALS = {
     'Nothing of that name is measured on the board.',
     'Use one that the reason names.',
   ],
+  'sim.no-battery': [
+    'noSuchThing',
+    'A simulated battery is that of a rail that has one.',
+    'Name a rail with a battery.',
+  ],
   'sim.no-servo': [
     'noSuchThing',
     'A simulated plant, or a simulated hand, is for a servo that is not on the board.',

@@ -14,6 +14,7 @@ export const sim = {
       'board.not-simulated',
       'sim.no-input',
       'sim.no-sense',
+      'sim.no-battery',
       'sim.no-servo',
       'sim.not-local',
     ],
@@ -60,6 +61,17 @@ export const sim = {
           )
           .optional()
           .describe('a hand turns these servos to these angles (deg), as long as they are limp'),
+        batteries: z
+          .record(
+            z.string(),
+            z
+              .number(want('a share from 0 to 1'))
+              .min(0, want('a share from 0 to 1'))
+              .max(1, want('a share from 0 to 1')),
+            want('shares by rail: { "servo6v": 0.2 }'),
+          )
+          .optional()
+          .describe('the batteries of these rails have so much left, 0 (empty) to 1 (full)'),
         fault: z
           .string(want('what is wrong, in words, or null'))
           .min(1, want('what is wrong, in words'))
