@@ -55,6 +55,22 @@ it('let go, it takes no further step, and proposes nothing', async () => {
   expect(said.filter((text) => text.startsWith('It stopped'))).toHaveLength(1);
 });
 
+it('a step that is answered late ends it, as with every held button', async () => {
+  let answer: (deg: number) => void = () => {};
+  const { walk, said, until, found } = bench({
+    jog: () =>
+      new Promise((resolve) => {
+        answer = resolve;
+      }),
+  });
+  walk.press();
+  await until(() => /^The link hesitated/.test(said.at(-1) ?? ''));
+  answer(4);
+  await new Promise((resolve) => setTimeout(resolve, 20));
+  expect(said.at(-1)).toMatch(/^The link hesitated/);
+  expect(found()).toBeUndefined();
+});
+
 it('a refused step, or a sensor without readings, ends it with the reason', async () => {
   const refused = bench({ jog: () => Promise.reject(new Error('an interlock holds it')) });
   refused.walk.press();

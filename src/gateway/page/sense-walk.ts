@@ -1,4 +1,5 @@
 import { type SensePoints, type Stand, sensePointsOf } from '../../sums/sense-points.ts';
+import { HESITATED, HESITATION_MS } from './hold.ts';
 
 /** The walk that calibrates a position sense: a servo goes to several angles while a person holds a button. */
 
@@ -84,7 +85,15 @@ export class SenseWalk {
       if (run !== this.#run) return false;
       const leftDeg = deg - atDeg;
       if (Math.abs(leftDeg) < THERE_DEG) return true;
-      atDeg = await jog(Math.sign(leftDeg) * Math.min(STEP_DEG, Math.abs(leftDeg)));
+      const step = jog(Math.sign(leftDeg) * Math.min(STEP_DEG, Math.abs(leftDeg)));
+      const reached = await Promise.race([step, sleep(HESITATION_MS)]);
+      if (run !== this.#run) return false;
+      if (reached === undefined) {
+        step.catch(() => {});
+        this.stop(HESITATED);
+        return false;
+      }
+      atDeg = reached;
       await sleep(STEP_EVERY_MS);
     }
   }
