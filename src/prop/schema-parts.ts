@@ -7,9 +7,9 @@ import { PART_NAMES } from './parts.ts';
 
 /** What maintenance may go by: its unit, and what it is. */
 const MAINTAIN: Readonly<Record<MaintainKey, readonly [unit: string, doc: string]>> = {
-  cycles: ['cycles', 'there and back, so often'],
-  starts: ['starts', 'it began to move, so often'],
-  closures: ['closures', 'it closed, so often'],
+  cycles: ['cycles', 'how many times it goes there and back'],
+  starts: ['starts', 'how many times it begins to move'],
+  closures: ['closures', 'how many times it closes'],
   hours: ['hours', 'time with pulses, closed or lit (h)'],
 };
 export type MaintainKey = 'cycles' | 'starts' | 'closures' | 'hours';

@@ -5,7 +5,7 @@ import type { Family } from '../method.ts';
 export const show = {
   'show.arm': {
     summary:
-      "Arm the prop for its show: from now on a go wakes and moves it with nobody at it. Lost by a stop, a fault, a lockout, a restart, the next holder of the lease, and the loss of the holder's link",
+      "Arm the prop for its show: from now on a go wakes and moves it with nobody at it. Lost by a stop, a fault, a lockout, a low voltage, a restart, another show in the file, the next holder of the lease, and the loss of the holder's link",
     example: { params: {}, result: { armed: true } },
     by: 'core',
     lease: true,
