@@ -441,6 +441,6 @@ function lintPlans(notes: Notes, sound: ReadonlySet<string>): void {
   for (const { problem, within } of worst.values()) {
     const { severity, path, atKey, cue, right } = problem;
     const wrong = within === cue ? problem.wrong : `within cue ${within}, ${problem.wrong}`;
-    notes.remarks.push({ severity, path, atKey, wrong, right });
+    notes.add({ severity, path, atKey, wrong, right });
   }
 }

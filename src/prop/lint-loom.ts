@@ -224,7 +224,7 @@ function lintChannels(notes: Notes, loom: Loom): void {
       // What has no pin, such as a loudspeaker on a sound card, has no wire from a board.
       if (kindOf(channel).outputs(channel).length === 0) continue;
       if (notes.given.has([...at, 'wire'])) continue;
-      notes.remarks.push({
+      notes.add({
         severity: 'warning',
         path: at,
         atKey: true,

@@ -1,5 +1,6 @@
 import type { BoardNotes, ReservedFor } from '../boards/facts.ts';
 import { factsOf } from '../boards/registry.ts';
+import { plain } from '../shared/plain.ts';
 import { didYouMean, type Fix, listed, type Path, pathText, type Remark, show } from './finding.ts';
 import type { Written } from './groups.ts';
 import { servoOf } from './kinds/channel.ts';
@@ -58,12 +59,12 @@ export class Notes implements BoardNotes {
 
   /** @param fix the only possible remedy, if there is one */
   error(path: Path, wrong: string, right: string, fix?: Fix): void {
-    this.remarks.push({ severity: 'error', path, wrong, right, ...(fix && { fix }) });
+    this.add({ severity: 'error', path, wrong, right, ...(fix && { fix }) });
   }
 
   /** An error in a name: points at the key. */
   keyError(path: Path, wrong: string, right: string): void {
-    this.remarks.push({ severity: 'error', path, atKey: true, wrong, right });
+    this.add({ severity: 'error', path, atKey: true, wrong, right });
   }
 
   /** Whether this part of the file has an error. */
@@ -75,12 +76,17 @@ export class Notes implements BoardNotes {
 
   /** Something that is probably wrong, but does not block the daemon. */
   warning(path: Path, wrong: string, right: string): void {
-    this.remarks.push({ severity: 'warning', path, wrong, right });
+    this.add({ severity: 'warning', path, wrong, right });
   }
 
   /** Something to know that is not wrong. */
   note(path: Path, wrong: string, right: string): void {
-    this.remarks.push({ severity: 'note', path, wrong, right });
+    this.add({ severity: 'note', path, wrong, right });
+  }
+
+  /** Names and roles out of the file must not write elsewhere on a terminal. */
+  add(remark: Remark): void {
+    this.remarks.push({ ...remark, wrong: plain(remark.wrong), right: plain(remark.right) });
   }
 
   /**
@@ -98,11 +104,11 @@ export class Notes implements BoardNotes {
     if (members) {
       const wrong = `${name} is a group, but a channel belongs here`;
       const right = `name ${members.length > 1 ? 'its channels' : 'its channel'}: ${listed(members)}`;
-      this.remarks.push({ severity: 'error', path, atKey, wrong, right });
+      this.add({ severity: 'error', path, atKey, wrong, right });
       return undefined;
     }
     const wrong = `there is no ${section.slice(0, -1)} ${name}`;
-    this.remarks.push({
+    this.add({
       severity: 'error',
       path,
       atKey,

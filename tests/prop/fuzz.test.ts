@@ -29,6 +29,14 @@ describe('any text', () => {
     fc.assert(fc.property(yamlish, check), { numRuns: 5000 });
   });
 
+  test('names out of the file write nowhere else on a terminal', () => {
+    const damaged = OWL.replace('role: return', 'role: "re\\tn"');
+    expect(damaged).not.toBe(OWL);
+    const { findings } = parseProp(damaged, 'f.yaml');
+    expect(findings.map(({ wrong }) => wrong).join()).toContain('re\ufffdn');
+    check(damaged);
+  });
+
   test('never throws on a damaged demo prop', () => {
     const excerpt = fc.constantFrom(
       '',
