@@ -5,6 +5,7 @@ import { Refusal } from '../shared/errors.ts';
 import { interpolate, table } from '../sums/calibration.ts';
 import { runTimeH } from '../sums/supply.ts';
 import type { Body } from './body.ts';
+import { railAmps } from './plant-amps.ts';
 
 /** An empty battery has this share of its full voltage, where the file does not say. Chosen, no source. */
 const EMPTY_SHARE = 0.85;
@@ -30,8 +31,8 @@ export class PlantBatteries {
   #left = new Float64Array();
   #lastMs = Number.NaN;
 
-  /** Drains them; allocates nothing unless the prop is another one. */
-  tick(body: Body, nowMs: number, ampsOf: (body: Body, rail: string) => number): void {
+  /** Drains them, once for each time. */
+  tick(body: Body, nowMs: number): void {
     if (body !== this.#body) this.#follow(body);
     const dtS = (nowMs - this.#lastMs) / 1000;
     this.#lastMs = nowMs;
@@ -39,7 +40,7 @@ export class PlantBatteries {
     for (let rail = 0; rail < this.#charges.length; rail++) {
       const charge = this.#charges[rail];
       if (!charge) continue;
-      const share = dtS / 3600 / runTimeH(charge.battery, ampsOf(body, charge.rail));
+      const share = dtS / 3600 / runTimeH(charge.battery, railAmps(body, charge.rail));
       this.#left[rail] = Math.max(0, this.#left[rail]! - share);
     }
   }

@@ -1,6 +1,7 @@
 import { feedsDirectly } from '../prop/battery.ts';
 import type { Rail as RailEntry } from '../prop/schema.ts';
 import type { Body } from './body.ts';
+import { channelAmps, railAmps } from './plant-amps.ts';
 import type { PlantBatteries } from './plant-batteries.ts';
 import type { Sense } from './senses.ts';
 
@@ -21,12 +22,13 @@ const SOME_V = 5;
 const amps = new Float64Array(1);
 
 /** Tells simulated boards what there is to be measured, once the servos have been asked. */
-export function exposePlant(body: Body, batteries: PlantBatteries): void {
+export function exposePlant(body: Body, batteries: PlantBatteries, nowMs: number): void {
   const { list } = body.senses;
   for (let i = 0; i < list.length; i++) {
     const sense = list[i]!;
     const { driver, dead, away } = sense.board;
     if (sense.quantity === undefined || !driver.exposeSense || dead || away) continue;
+    batteries.tick(body, nowMs);
     driver.exposeSense(sense.at, sense.rawOf(truthOf(body, batteries, sense)));
   }
 }
@@ -72,23 +74,4 @@ function wiresV({ prop, channels, servos }: Body, far: string, railA: number): n
 function supplyOhm(rail: RailEntry): number {
   const battery = feedsDirectly(rail) ? rail.battery : undefined;
   return battery ? (battery.internalOhm ?? BATTERY_OHM_AH / battery.capacityAh) : SUPPLY_OHM;
-}
-
-/** What flows from a rail: the simulated currents of servos, in place of their estimated ones. */
-export function railAmps({ rails, servos }: Body, name: string | undefined): number {
-  const rail = rails.find((one) => one.name === name);
-  if (!rail) return 0;
-  let sum = rail.amps;
-  for (const servo of servos) {
-    if (servo.rail !== rail.index || Number.isNaN(servo.measuredA)) continue;
-    servo.writeAmps(amps, 0);
-    sum += servo.measuredA - amps[0]!;
-  }
-  return sum;
-}
-
-function channelAmps(body: Body, name: string): number {
-  const servo = body.servos.find((one) => one.name === name);
-  if (servo && !Number.isNaN(servo.measuredA)) return servo.measuredA;
-  return 0;
 }

@@ -9,7 +9,7 @@ import { DipWatch } from './dip-watch.ts';
 import { DropWatch } from './drop-watch.ts';
 import { PlantBatteries } from './plant-batteries.ts';
 import { PushWatch } from './push-watch.ts';
-import { exposePlant, railAmps } from './sense-plant.ts';
+import { exposePlant } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
 
 /**
@@ -41,8 +41,7 @@ export class SenseWatch {
     const { body, nowMs, condition } = this.#context;
     const { senses } = body;
     if (senses.list.length === 0) return;
-    this.batteries.tick(body, nowMs, railAmps);
-    exposePlant(body, this.batteries);
+    exposePlant(body, this.batteries, nowMs);
     this.#dips.note();
     senses.read(nowMs, condition === 'parked' || condition === 'waking', this.#levelOf, this.#heed);
     senses.show(body);
