@@ -175,6 +175,15 @@ export class PropService {
       (text, values) => main({ t: 'journal', who: 'prop', what: 'journal', text, values }),
       this.#fs,
     );
+    const wear = WearBook.open(folder, this.#around.clock, this.#trouble, this.#fs, {
+      every: (channel) => this.#keeper.inUse.loaded.prop.channels[channel]?.maintainEvery,
+      drift: (channel) => {
+        const slip = this.#angles?.[channel]?.slip;
+        return slip && driftOf(slip);
+      },
+      due: (channel, text) =>
+        main({ t: 'journal', who: 'prop', what: 'maintenance', text, values: { channel } }),
+    });
     const { findings, refused } = await this.#keeper.open(target, folder, resumed);
     const lines = findings.map((finding) => formatFinding(finding, file));
     if (refused !== undefined) {
@@ -199,15 +208,7 @@ export class PropService {
       return;
     }
     this.#journal = await journal;
-    this.#wear = await WearBook.open(folder, this.#around.clock, this.#trouble, this.#fs, {
-      every: (channel) => this.#keeper.inUse.loaded.prop.channels[channel]?.maintainEvery,
-      drift: (channel) => {
-        const slip = this.#angles?.[channel]?.slip;
-        return slip && driftOf(slip);
-      },
-      due: (channel, text) =>
-        main({ t: 'journal', who: 'prop', what: 'maintenance', text, values: { channel } }),
-    });
+    this.#wear = await wear;
     this.#incidents = new Incidents(
       folder,
       this.#around.clock,
