@@ -11,13 +11,12 @@ import {
 import { fileName } from '../record/lines.ts';
 import { numbersIn } from '../record/read.ts';
 import type { Clock } from '../shared/clock.ts';
+import { INCIDENTS } from '../shared/journal.ts';
 import { type ReplacingFs, replaceFile } from '../shared/replace-file.ts';
 import type { JournalFs } from './journal-log.ts';
 import type { PropView } from './protocol.ts';
 import type { TelemetryRing } from './telemetry-ring.ts';
 
-/** What is recorded for good. */
-const KINDS: readonly JournalEntry['what'][] = ['stop', 'fault', 'link lost'];
 /** Kept before it, and after the last that belongs to it (s); how long one may grow (s). */
 const BEFORE_S = 10;
 const AFTER_MS = 3000;
@@ -79,7 +78,7 @@ export class Incidents {
 
   note(entry: JournalEntry): void {
     const open = this.#open;
-    const isKind = KINDS.includes(entry.what);
+    const isKind = INCIDENTS.includes(entry.what);
     if (open && open.head.entries.length < ENTRIES_IN_ALL) open.head.entries.push(entry);
     if (open && isKind) this.#endLater(open);
     else if (isKind) this.#begin(entry);

@@ -84,6 +84,9 @@ export function isUrgent(what: What): boolean {
   return URGENT.includes(what);
 }
 
+/** Of these, what was measured just before is kept. */
+export const INCIDENTS: readonly string[] = ['stop', 'fault', 'link lost'] satisfies What[];
+
 /** The text of an event of a rehearsal without the step's name, which its place shows. */
 export function briefly({ text }: { text: string }): string {
   return text.replace(/^cue \S+, step \d+: /, '');

@@ -1,7 +1,7 @@
 import { useSignal } from '@preact/signals';
 import { Fragment } from 'preact';
 import type { JournalEntry } from '../../api/types.ts';
-import type { What } from '../../shared/journal.ts';
+import { INCIDENTS, type What } from '../../shared/journal.ts';
 import { forPeople } from './for-people.ts';
 import { clockTime, dateTime, dayOf } from './journal.ts';
 import { ask, journal } from './store.ts';
@@ -16,9 +16,6 @@ const OLDER = 300;
 
 /** Kinds of entries that are named beside their text. */
 const KIND: Readonly<Record<string, string>> = { refused: 'refused' };
-
-/** Of these the daemon keeps what was measured just before. */
-const RECORDED: readonly What[] = ['stop', 'fault', 'link lost'];
 
 /** The journal, newest first; entries that repeat are folded into one. */
 export function Journal() {
@@ -174,7 +171,7 @@ function Entry({ run }: { run: Run }) {
       <b>{last.who}</b> {last.what === 'refused' && <span class="refused">refused</span>}{' '}
       {forPeople(last.text)}
       {count > 1 && <span class="soft"> (the last of {count})</span>}
-      {RECORDED.includes(last.what) && (
+      {INCIDENTS.includes(last.what) && (
         <Unfold summary="The seconds before it">
           {({ BeforeIt }) => <BeforeIt seq={run.firstSeq} />}
         </Unfold>
