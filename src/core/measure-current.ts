@@ -1,13 +1,5 @@
-import {
-  deviation,
-  mean,
-  type Probe,
-  PUSHES,
-  quantile,
-  refuse,
-  type Script,
-  SENSOR,
-} from './measure-probe.ts';
+import { deviation, mean, quantile } from '../sums/statistics.ts';
+import { type Probe, PUSHES, refuse, type Script, SENSOR } from './measure-probe.ts';
 
 /** The current of a servo that runs free, as it was measured (A). */
 export interface FreeRunning {

@@ -1,15 +1,5 @@
-import {
-  deviation,
-  mean,
-  type Probe,
-  PUSHES,
-  quantile,
-  refuse,
-  type Script,
-  SENSOR,
-  scatter,
-  UNSTEADY,
-} from './measure-probe.ts';
+import { deviation, mean, quantile, scatter } from '../sums/statistics.ts';
+import { type Probe, PUSHES, refuse, type Script, SENSOR, UNSTEADY } from './measure-probe.ts';
 
 /** Where a servo can turn no further. */
 export interface End {

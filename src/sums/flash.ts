@@ -1,4 +1,5 @@
 import { Colour, luminanceOfLinear, type Rgb, writeLinear, writeLuminance } from './light.ts';
+import { mean } from './statistics.ts';
 
 /**
  * General flashes (WCAG 2.2, definition of "general flash and red flash thresholds", success criterion
@@ -512,8 +513,8 @@ export function lightWeights(lights: readonly (LightWeight | undefined)[]): Floa
   const lumens = lights.flatMap((light) => light?.lumens ?? []);
   const weights = new Float64Array(lights.length);
   if (lumens.length > 0) {
-    const mean = lumens.reduce((sum, one) => sum + one, 0) / lumens.length;
-    for (const [i, light] of lights.entries()) weights[i] = light?.lumens ?? mean;
+    const usual = mean(lumens);
+    for (const [i, light] of lights.entries()) weights[i] = light?.lumens ?? usual;
   } else {
     const given = lights.reduce((sum, light) => sum + (light?.share ?? 0), 0);
     const others = lights.filter((light) => light?.share === undefined).length;

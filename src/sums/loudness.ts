@@ -3,6 +3,7 @@
  * the mean square of what comes out, and gates for the loudness of a whole programme. Channels count alike:
  * the recommendation's weights of mono, left, right and centre are 1.
  */
+import { mean } from './statistics.ts';
 
 /** A filter of second order; `a0` is 1. */
 interface Biquad {
@@ -155,7 +156,6 @@ export function integratedLufs(energy: Float64Array, rateHz: number): number {
     const start = Math.round(i * step);
     blocks.push((energy[start + block]! - energy[start]!) / block);
   }
-  const mean = (all: readonly number[]) => all.reduce((sum, one) => sum + one, 0) / all.length;
   const audible = blocks.filter((one) => lufsOf(one) > ABSOLUTE_LUFS);
   if (audible.length === 0) return Number.NEGATIVE_INFINITY;
   const gate = lufsOf(mean(audible)) + RELATIVE_LU;

@@ -1,4 +1,5 @@
 import { tidy } from '../shared/units.ts';
+import { mean } from './statistics.ts';
 
 /** From what a feedback potentiometer reads at several angles to the points of its calibration. */
 
@@ -42,7 +43,7 @@ export function sensePointsOf(stands: readonly Stand[]): SensePoints | { problem
       problem: `at ${tidy(few.deg, 1)} deg there were ${few.volts.length} readings in a second; look at the board and its wires`,
     };
   const read = stands
-    .map(({ deg, volts }) => ({ deg, volts: mean(volts), sd: deviation(volts) }))
+    .map(({ deg, volts }) => ({ deg, volts: mean(volts), sd: sampleDeviation(volts) }))
     .sort((a, b) => a.volts - b.volts);
   if (read.some(({ deg, volts, sd }) => !Number.isFinite(deg + volts + sd)))
     return { problem: 'a reading is not a number; look at the sensor and its wires' };
@@ -89,12 +90,8 @@ export function sensePointsOf(stands: readonly Stand[]): SensePoints | { problem
   };
 }
 
-function mean(values: readonly number[]): number {
-  return values.reduce((sum, value) => sum + value, 0) / values.length;
-}
-
 /** Sample standard deviation. */
-function deviation(values: readonly number[]): number {
+function sampleDeviation(values: readonly number[]): number {
   const middle = mean(values);
   const squares = values.reduce((sum, value) => sum + (value - middle) ** 2, 0);
   return Math.sqrt(squares / (values.length - 1));
