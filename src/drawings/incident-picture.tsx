@@ -1,4 +1,5 @@
 import type { Incident } from '../api/types.ts';
+import { withMinus } from '../shared/minus.ts';
 import { tidy } from '../shared/units.ts';
 
 /** What was recorded before a stop, as curves: what moved or changed, and what it drew. */
@@ -102,8 +103,7 @@ function wordsOf({ low, high, atEvent, unit }: Curve): string {
   return `${figure(low)} to ${figure(high)}${unit && ` ${unit}`}, ${at}`;
 }
 
-/** With a true minus sign. */
-const figure = (value: number): string => String(tidy(value, 2)).replace('-', '−');
+const figure = (value: number): string => withMinus(tidy(value, 2));
 
 /** The path of a series: where it is not known, nothing is drawn. */
 function pathOf(

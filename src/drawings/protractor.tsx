@@ -1,3 +1,5 @@
+import { withMinus } from '../shared/minus.ts';
+
 /** A protractor for paper, at true size: one unit of its drawing is one millimetre. */
 
 export const PAPERS = {
@@ -93,7 +95,7 @@ export function Protractor({ paper }: { paper: Paper }) {
           .map((deg) => (
             <g key={deg} transform={`rotate(${90 - deg})`}>
               <text {...OUTER} x="0" y={-(RADIUS_MM - 12.2)}>
-                {String(deg - 90).replace('-', '−')}
+                {withMinus(deg - 90)}
               </text>
               <text {...INNER} x="0" y={-(RADIUS_MM - 16.8)}>
                 {deg}

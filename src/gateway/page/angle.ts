@@ -1,4 +1,4 @@
-import { withMinus } from './minus.ts';
+import { withMinus } from '../../shared/minus.ts';
 
 /** An angle (deg) for people, with a true minus sign. */
 export function angle(deg: number): string {

@@ -1,8 +1,8 @@
 import { effect } from '@preact/signals';
 import type { ChannelInfo } from '../../api/types.ts';
+import { withMinus } from '../../shared/minus.ts';
 import { ServoMapping } from '../../sums/servo-mapping.ts';
 import { call } from './link.ts';
-import { withMinus } from './minus.ts';
 import { commanding, stateOf } from './store.ts';
 
 /** How the bench moves a servo: in small steps, or slowly, with somebody's fingers near. */

@@ -2,6 +2,7 @@ import { batch, computed, effect, signal } from '@preact/signals';
 import type { Result } from '../../api/methods.ts';
 import { freeName } from '../../prop/name.ts';
 import { systemClock } from '../../shared/clock.ts';
+import { withMinus } from '../../shared/minus.ts';
 import type { RefusalCode } from '../../shared/refusals.ts';
 import {
   acts,
@@ -29,7 +30,6 @@ import { KeepLater } from './keep-later.ts';
 import { browserKept, readKept } from './kept.ts';
 import { KIND_WORDS } from './kind-words.ts';
 import { call, LinkGone, linkState } from './link.ts';
-import { withMinus } from './minus.ts';
 import { isRefusal } from './refusal.ts';
 import { channels, cueList, groups, propName, version } from './store.ts';
 

@@ -1,5 +1,5 @@
 import { useRef } from 'preact/hooks';
-import { withMinus } from './minus.ts';
+import { withMinus } from '../../shared/minus.ts';
 import { typedNumber } from './typed-number.ts';
 
 interface NumberProps {

@@ -2,6 +2,7 @@ import { useComputed } from '@preact/signals';
 import type { ComponentChildren } from 'preact';
 import { useId } from 'preact/hooks';
 import { NAME } from '../../prop/name.ts';
+import { withMinus } from '../../shared/minus.ts';
 import { tidy } from '../../shared/units.ts';
 import { Act } from './act.tsx';
 import { ColourParts } from './colour.tsx';
@@ -42,7 +43,6 @@ import {
 } from './cues-model.ts';
 import { play } from './cues-play.ts';
 import { copyStep, gridS, lengthen, nudge, remove } from './cues-timeline.tsx';
-import { withMinus } from './minus.ts';
 import { Select } from './select.tsx';
 import { LoudCaution } from './sound.tsx';
 import { isUnknown } from './standing.ts';

@@ -1,5 +1,5 @@
+import { withMinus } from '../../shared/minus.ts';
 import { tidy } from '../../shared/units.ts';
-import { withMinus } from './minus.ts';
 
 /**
  * A cue on the desk: its steps as the file has them, what they touch, when they are, and every change to

@@ -1,7 +1,7 @@
 import type { Params } from '../../api/methods.ts';
 import { freeName } from '../../prop/name.ts';
+import { withMinus } from '../../shared/minus.ts';
 import { tidy } from '../../shared/units.ts';
-import { withMinus } from './minus.ts';
 
 /** What becomes of a take before it is saved. Pure. */
 
