@@ -6,10 +6,19 @@ import { schemas } from './schema.ts';
  * express every rule: `sinew check` knows more.
  */
 export function jsonSchemaText(): string {
-  return `${JSON.stringify(jsonSchema(), null, 2)}\n`;
+  return schemaText(schemas().propFile);
+}
+
+/** The JSON Schema of a file of this schema, as it is written. */
+export function schemaText(schema: z.ZodType): string {
+  return `${JSON.stringify(jsonSchemaOf(schema), null, 2)}\n`;
 }
 
 /** The same as an object. */
 export function jsonSchema(): object {
-  return z.toJSONSchema(schemas().propFile, { io: 'input', target: 'draft-2020-12' });
+  return jsonSchemaOf(schemas().propFile);
+}
+
+function jsonSchemaOf(schema: z.ZodType): object {
+  return z.toJSONSchema(schema, { io: 'input', target: 'draft-2020-12' });
 }

@@ -1,4 +1,4 @@
-import * as z from 'zod';
+import { schemaText } from '../prop/json-schema.ts';
 import { showSchemas } from './show-file.ts';
 
 /**
@@ -6,6 +6,5 @@ import { showSchemas } from './show-file.ts';
  * cannot express every rule: `sinew show check` knows more.
  */
 export function showJsonSchemaText(): string {
-  const schema = z.toJSONSchema(showSchemas().showFile, { io: 'input', target: 'draft-2020-12' });
-  return `${JSON.stringify(schema, null, 2)}\n`;
+  return schemaText(showSchemas().showFile);
 }

@@ -1,10 +1,10 @@
 import { writeFileSync } from 'node:fs';
-import { jsonSchemaText } from './prop/json-schema.ts';
-import { showJsonSchemaText } from './show/json-schema.ts';
+import { jsonSchemaText } from '../prop/json-schema.ts';
+import { showJsonSchemaText } from './json-schema.ts';
 
 /** `npm run schema`: rewrites config/prop.schema.json and config/show.schema.json. */
 const write = (name: string, text: string) =>
-  writeFileSync(new URL(`../config/${name}`, import.meta.url), text);
+  writeFileSync(new URL(`../../config/${name}`, import.meta.url), text);
 
 write('prop.schema.json', jsonSchemaText());
 write('show.schema.json', showJsonSchemaText());
