@@ -33,7 +33,7 @@ const FINE_DEG = 0.25;
 const STEP_PER_ACCEL_S2 = 0.0018;
 /** Two touches of one stop are no further apart (deg). */
 const ALIKE_DEG = 0.75;
-/** A stroke with too few readings, as on a machine that was busy, is made again so often in a row. */
+/** A stroke with too few readings, as on a machine that was busy, is made again this many times in a row. */
 const MOST_AGAIN = 3;
 /** Places at which the current rose, and did not when it came again. */
 const MOST_SPOTS = 3;
@@ -173,7 +173,7 @@ export class EndSearch {
       yield* probe.wait(REST_MS);
       this.#mustNotStick();
       const stroke = { moving: probe.moving, standing: probe.standing, outer, outside };
-      if (this.#says(stroke)) strokes.push(stroke);
+      if (this.#isEnough(stroke)) strokes.push(stroke);
     }
     const moving = strokes.flatMap((one) => one.moving);
     const standing = strokes.flatMap((one) => one.standing);
@@ -244,7 +244,7 @@ export class EndSearch {
   }
 
   /** Whether a stroke has enough readings; otherwise it is to be made again. */
-  #says({ moving, standing, outside }: Stroke): boolean {
+  #isEnough({ moving, standing, outside }: Stroke): boolean {
     const { servo } = this.#probe;
     if (moving.length >= 3 && standing.length >= 3 && outside.length >= 2) {
       this.#again = 0;
@@ -333,7 +333,7 @@ export class EndSearch {
       yield* probe.creep(back);
       yield* probe.wait(REST_MS);
       const stroke = { moving: probe.moving, standing: probe.standing, outer, outside };
-      if (!this.#says(stroke)) continue;
+      if (!this.#isEnough(stroke)) continue;
       this.#learn(stroke);
       if (probe.measuresAngle && Math.abs(movedIn - probe.angleDeg) < Math.abs(reached - back) / 3)
         this.#angleLies(at);

@@ -12,7 +12,7 @@ export interface WearSum {
 }
 
 /** Of the channels that the prop file has now. */
-export function wearSum(channels: readonly (WearInfo & { due?: boolean | undefined })[]): WearSum {
+export function wearSum(channels: readonly WearInfo[]): WearSum {
   const sum = { travelDeg: 0, onS: 0, due: 0 };
   for (const { counts, due, gone } of channels) {
     if (gone !== undefined) continue;

@@ -1,7 +1,7 @@
 interface HangWatch {
   /** What the thread counts up while it lives. */
   beat(): number;
-  /** It hangs when it shows no beat for this long; it is looked at so often (ms). */
+  /** It hangs when it shows no beat for this long; it is looked at this often (ms). */
   hungMs: number;
   lookEveryMs: number;
   /** Called once, with why it is to be ended. */

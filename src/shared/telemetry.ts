@@ -3,6 +3,7 @@
  * channel, rail and sense once a tick, the gateway writes signs of life. The core never waits for a reader
  * and a tick allocates nothing.
  */
+
 export const MAX_SESSIONS = 32;
 
 /** Fields of one channel. Angles in deg, levels 0..1, pulses in us, currents in A. */

@@ -2,17 +2,10 @@ import { describe, expect, test } from 'vitest';
 import { BatteryWatch } from '../../src/core/battery-watch.ts';
 import { Body } from '../../src/core/body.ts';
 import { aboutHours, batteryState, batteryText } from '../../src/prop/battery.ts';
+import { LEAD } from './lead-acid.ts';
 import { makeProp, Recorder, relay } from './rig.ts';
 
 const EVERY_MS = 20;
-/** Voltage of a 12 V lead-acid battery at rest by what is left (BCI's table for flooded cells, from memory). */
-const LEAD: [number, number][] = [
-  [11.89, 0],
-  [12.06, 0.25],
-  [12.24, 0.5],
-  [12.45, 0.75],
-  [12.65, 1],
-];
 const LEAD_BATTERY = { capacityAh: 100, ratedH: 20, peukert: 1.2, internalOhm: 0.02, curve: LEAD };
 
 function bench(battery: Record<string, unknown>, over: Record<string, unknown> = {}) {

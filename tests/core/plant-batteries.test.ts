@@ -2,16 +2,9 @@ import { describe, expect, test } from 'vitest';
 import { SimDriver } from '../../src/boards/sim/driver.ts';
 import { batteryState } from '../../src/prop/battery.ts';
 import { runTimeH } from '../../src/sums/supply.ts';
+import { LEAD } from './lead-acid.ts';
 import { makeProp, Rig, relay } from './rig.ts';
 
-/** Voltage of a 12 V lead-acid battery at rest by what is left (BCI's table for flooded cells, from memory). */
-const LEAD: [number, number][] = [
-  [11.89, 0],
-  [12.06, 0.25],
-  [12.24, 0.5],
-  [12.45, 0.75],
-  [12.65, 1],
-];
 const BATTERY = { capacityAh: 0.05, ratedH: 20, peukert: 1.2, internalOhm: 0.02, curve: LEAD };
 /** It draws this while it is on (A). */
 const FAN_A = 2;

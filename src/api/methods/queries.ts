@@ -2,15 +2,13 @@ import { LEASE, QUESTION, WORKED_OUT } from '../errors.ts';
 import type { Family } from '../method.ts';
 
 const WORN = {
-  ...{
-    cycles: 1200,
-    travelDeg: 72_000,
-    starts: 2400,
-    onS: 7200,
-    pushingS: 0,
-    closures: 0,
-    lightS: 0,
-  },
+  cycles: 1200,
+  travelDeg: 72_000,
+  starts: 2400,
+  onS: 7200,
+  pushingS: 0,
+  closures: 0,
+  lightS: 0,
 };
 
 const STOP = {

@@ -74,7 +74,7 @@ function ByHand({ channel, info }: ChannelProps) {
       ) : (
         <>
           <p>
-            Turn it by hand instead of moving it: the sensor tells where it is, and marks and limits
+            Turn it by hand instead of moving it: the sensor shows where it is, and marks and limits
             are written from there.
           </p>
           <p class="row">

@@ -89,7 +89,6 @@ export class SenseWalk {
       const reached = await Promise.race([step, sleep(HESITATION_MS)]);
       if (run !== this.#run) return false;
       if (reached === undefined) {
-        step.catch(() => {});
         this.stop(HESITATED);
         return false;
       }
