@@ -1,5 +1,7 @@
 import { type ReadonlySignal, useComputed, useSignal, useSignalEffect } from '@preact/signals';
 import type { ChannelInfo, ChannelState, LinkageInfo, TorqueInfo } from '../../api/types.ts';
+import { fixed } from '../../prop/senses.ts';
+import { withMinus } from '../../shared/minus.ts';
 import { KGF_CM_NM } from '../../sums/servo-line.ts';
 import { WANTED_MARGIN } from '../../sums/torque.ts';
 import { angle } from './angle.ts';
@@ -21,7 +23,7 @@ export const flagText = (flags: readonly string[], kind: ChannelInfo['kind']) =>
 export const ampsText = ({ measuredA, amps }: ChannelState) =>
   measuredA === undefined
     ? `${amps.toFixed(2)} A, estimated`
-    : `${measuredA.toFixed(2)} A, measured`;
+    : `${withMinus(fixed(measuredA, 2))} A, measured`;
 
 /** `0.42 N m (4.3 kgf cm)` */
 const torque = (nm: number) => `${nm.toFixed(2)} N m (${(nm / KGF_CM_NM).toFixed(1)} kgf cm)`;

@@ -1,6 +1,7 @@
 import { useSignal } from '@preact/signals';
 import { useMemo } from 'preact/hooks';
 import { fixed } from '../../prop/senses.ts';
+import { withMinus } from '../../shared/minus.ts';
 import type { SensePoints } from '../../sums/sense-points.ts';
 import { degText } from './bench-moves.ts';
 import { useHoldButton } from './hold-button.ts';
@@ -84,7 +85,7 @@ function PointTable({ points: { calibration, residualsDeg, noiseDeg } }: { point
         {calibration.map(([volts, deg], i) => (
           <li key={deg} class="number">
             {volts.toFixed(3)} V is {degText(deg)}{' '}
-            <span class="soft">({fixed(residualsDeg[i]!, 1)}° off a straight line)</span>
+            <span class="soft">({withMinus(fixed(residualsDeg[i]!, 1))}° off a straight line)</span>
           </li>
         ))}
       </ul>
