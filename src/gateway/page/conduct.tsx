@@ -192,7 +192,7 @@ function Control() {
       <p>
         {control
           ? 'This page starts cues. Keep the props in sight.'
-          : 'Every page can stop, park and lock out while the broker is reached. To start cues, take control: only one page at a time has it.'}
+          : 'Every page can stop, park and lock out as long as the broker can be reached. To start cues, take control: only one page at a time has it.'}
       </p>
       {holder !== null && <p class="soft">Now {holder} has it.</p>}
       <div class="row">
