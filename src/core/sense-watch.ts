@@ -12,6 +12,15 @@ import { PushWatch } from './push-watch.ts';
 import { exposePlant } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
 
+/** So long after a guard is whole, or no hand turns a servo, nobody is in (s). Chosen, no source. */
+const CLEAR_S = 2;
+
+/** What makes the prop park. */
+interface Low {
+  sense: Sense;
+  limit: SenseLimit;
+}
+
 /**
  * What follows from what is measured: warnings, and parking below a limit. A sense only ever adds caution:
  * it starts nothing, allows nothing, and drops no power, and one that is not measured changes nothing.
@@ -26,6 +35,8 @@ export class SenseWatch {
   /** Of simulated boards. */
   readonly batteries = new PlantBatteries();
   #changed = false;
+  /** While a low voltage waits for hands: until when they are not taken to be out (s); else NaN. */
+  #clearS = Number.NaN;
 
   constructor(context: CoreContext, io: BoardIo) {
     this.#context = context;
@@ -51,13 +62,36 @@ export class SenseWatch {
     if (this.#drops.tick()) this.#changed = true;
     if (this.#changed) this.publish();
     const low = this.#lowest();
-    if (!low || !this.#context.acting) return;
+    if (!low || !this.#context.acting) {
+      this.#clearS = Number.NaN;
+      return;
+    }
     // Without its load a battery recovers by itself: nothing unattended wakes the prop to drain it again.
     this.#context.attended = false;
     this.#context.unattendedWhy = `a low voltage (${low.sense.name}) has made the prop park`;
+    if (this.#waitsForHands(low)) return;
     // A park that still waits begins at once.
     if (condition === 'parking') this.#context.parker.endHold(this.#context.nowS);
     else this.#context.parkAway(this.#lowText(low), 0);
+  }
+
+  /** The voltage may be a lie, and a hand may be in: nothing moves for it until that is over. */
+  #waitsForHands(low: Low): boolean {
+    const { inhibits, blockedBy, nowS, gate, body, journal } = this.#context;
+    const isIn = inhibits.active || blockedBy !== undefined;
+    if (!isIn && Number.isNaN(this.#clearS)) return false;
+    if (!isIn) return nowS < this.#clearS;
+    if (Number.isNaN(this.#clearS)) {
+      const opening = body.relays.filter(({ parkOn }) => !parkOn);
+      for (const relay of gate.mayOpen(opening)) relay.set(false);
+      const until = inhibits.active
+        ? `no guard is broken (${inhibits.broken})`
+        : 'no hand turns a servo';
+      const text = `${this.#lowText(low)}: relays open; it parks once ${until}`;
+      journal.add('prop', 'sense', text, { sense: low.sense.name });
+    }
+    this.#clearS = nowS + CLEAR_S;
+    return true;
   }
 
   /** Below a limit nothing wakes. @throws Refusal `condition` */
@@ -109,7 +143,7 @@ export class SenseWatch {
     return notes;
   }
 
-  #lowest(): { sense: Sense; limit: SenseLimit } | undefined {
+  #lowest(): Low | undefined {
     const { list } = this.#context.body.senses;
     for (let i = 0; i < list.length; i++) {
       const sense = list[i]!;
@@ -122,7 +156,7 @@ export class SenseWatch {
     return undefined;
   }
 
-  #lowText({ sense, limit }: { sense: Sense; limit: SenseLimit }): string {
+  #lowText({ sense, limit }: Low): string {
     const { senses } = this.#context.body;
     const text = sense.text(senses.lastOf(sense));
     const is =

@@ -208,6 +208,69 @@ describe('limits', () => {
     expect(rig.texts('stop')).toEqual([]);
   });
 
+  test('while a guard that keeps things still is broken it parks nothing; relays open', async () => {
+    const meter = new Meter();
+    meter.now.set('supply', 6);
+    const main = new Recorder();
+    const one = makeProp(
+      { beak: servo({ rail: 'six' }), mist: relay() },
+      {
+        ...{ rails: RAILS, senses: { supply: SUPPLY } },
+        boards: { main: { driver: 'sim' }, meter: { driver: 'sim' } },
+        guards: { mat: { board: 'main', pin: 20, normallyClosed: true, action: 'inhibit' } },
+      },
+    );
+    const { rig, client } = await Rig.live(one, { drivers: { meter, main } });
+    await client.call('channel.switch', { channel: 'mist', on: true });
+    await client.call('channel.move', { channel: 'beak', to: 20 });
+    await rig.run(1500);
+    main.level.set('guard mat', 1);
+    await rig.run(100);
+    meter.now.set('supply', 4.9);
+    await rig.run(10_000);
+    expect([rig.condition, rig.servo('beak').setpoint.pos, rig.at('mist')]).toEqual([
+      ...['live', 20, 0],
+    ]);
+    // A foot that only shifts on the mat does not make it park.
+    main.level.set('guard mat', 0);
+    await rig.run(1500);
+    main.level.set('guard mat', 1);
+    await rig.run(10_000);
+    expect([rig.condition, rig.servo('beak').setpoint.pos]).toEqual(['live', 20]);
+    expect(rig.texts('sense').filter((text) => text.includes('once'))).toEqual([
+      'supply is at 4.90 V, and the prop rests below 5.20 V: relays open; it parks once no guard is broken (mat)',
+    ]);
+    main.level.set('guard mat', 0);
+    await rig.until(() => rig.condition === 'parked', 10);
+    expect(rig.servo('beak').setpoint.pos).toBe(0);
+  });
+
+  test('a lost link that still holds is not cut short by it while a guard is broken', async () => {
+    const meter = new Meter();
+    meter.now.set('supply', 6);
+    const main = new Recorder();
+    const one = makeProp(
+      { beak: servo({ rail: 'six' }) },
+      {
+        ...{ rails: RAILS, senses: { supply: SUPPLY } },
+        boards: { main: { driver: 'sim' }, meter: { driver: 'sim' } },
+        guards: { mat: { board: 'main', pin: 20, normallyClosed: true, action: 'inhibit' } },
+        link: { timeoutMs: 500, onLoss: 'hold-then-park', holdS: 20 },
+      },
+    );
+    const { rig, client } = await Rig.live(one, { drivers: { meter, main } });
+    await client.call('channel.move', { channel: 'beak', to: 20 });
+    await rig.run(1500);
+    main.level.set('guard mat', 1);
+    client.silent = true;
+    await rig.run(1000);
+    meter.now.set('supply', 4.9);
+    await rig.run(5000);
+    expect([rig.condition, rig.servo('beak').setpoint.pos]).toEqual(['parking', 20]);
+    main.level.set('guard mat', 0);
+    await rig.until(() => rig.condition === 'parked', 10);
+  });
+
   test('while it is low nothing wakes, with the value and the remedy', async () => {
     const { rig, client, meter } = await live();
     meter.now.set('supply', 4.9);

@@ -317,4 +317,37 @@ describe('a servo that is turned by hand', () => {
     // What it needs to decelerate, of a move by 5 deg.
     expect(Math.abs(rig.servo('beak').setpoint.pos - pos)).toBeLessThan(0.5);
   });
+
+  test('a voltage that is low, or a sense that says so, parks nothing while a hand is in', async () => {
+    const bench = await new Bench().proven({
+      rails: { six: { volts: 6, limitA: 10 } },
+      senses: {
+        angle: angleOf('beak', 1),
+        other: angleOf('tail', 2),
+        supply: { kind: 'volts', board: 'meter', rail: 'six', parkBelow: 5.2 },
+      },
+    });
+    const { rig, client } = bench;
+    await client.call('channel.move', { channel: 'lid', to: 20 });
+    await client.call('channel.switch', { channel: 'mist', on: true });
+    await rig.run(1000);
+    await bench.teach('beak');
+    await bench.turn(25);
+    bench.meter.simulateSenses({ supply: { value: 4 } });
+    await rig.run(10_000);
+    expect([rig.condition, rig.servo('lid').setpoint.pos]).toEqual(['live', 20]);
+    expect(rig.core.body.relays.map(({ on }) => on)).toEqual([false]);
+    expect(rig.texts('sense').filter((text) => text.includes('hand turns'))).toEqual([
+      'supply is at 4.00 V, and the prop rests below 5.20 V: relays open; it parks once no hand turns a servo',
+    ]);
+    await client.call('teach.end', { confirm: 'clear' });
+    await rig.until(() => !rig.core.teacher.active, 20);
+    await rig.run(1500);
+    expect(rig.condition).toBe('live');
+    await rig.until(() => rig.condition === 'parked', 10);
+    expect(rig.servo('lid').setpoint.pos).toBe(0);
+    expect(rig.texts('condition').findLast((text) => text.startsWith('parking'))).toContain(
+      'supply is at 4.00 V',
+    );
+  });
 });
