@@ -6,7 +6,8 @@ import { lazily } from '../shared/lazily.ts';
 /**
  * What props and conductors of a show say to each other over MQTT: topics, and messages as JSON. Times on
  * the wire are ms, of the clock that a message names. Nothing that comes in is trusted: whatever does not fit
- * its schema to the letter is dropped. No name or text from the wire becomes part of a path.
+ * its schema is dropped. Only commands may have no other keys: of reports and of the clock's messages those
+ * that this release does not know are left out. No name or text from the wire becomes part of a path.
  */
 
 /** The longest message that is read or sent (bytes). */
@@ -76,7 +77,7 @@ function make() {
     }),
   ]);
 
-  const answer = z.strictObject({
+  const answer = z.object({
     v,
     prop: name,
     /** That of the command. */
@@ -91,7 +92,7 @@ function make() {
     uncertaintyMs: z.number().min(0).optional(),
   });
 
-  const clock = z.strictObject({
+  const clock = z.object({
     clock: id,
     /** The conductor's clock minus the prop's (ms). */
     offsetMs: z.number(),
@@ -99,8 +100,8 @@ function make() {
     delayMs: z.number().min(0),
   });
   const status = z.union([
-    z.strictObject({ v, prop: name, gone: z.literal(true) }),
-    z.strictObject({
+    z.object({ v, prop: name, gone: z.literal(true) }),
+    z.object({
       v,
       prop: name,
       gone: z.literal(false),
@@ -110,7 +111,7 @@ function make() {
       condition: z.enum(CONDITIONS),
       /** Why it is in that condition. */
       cause: z
-        .strictObject({
+        .object({
           code: z.string().max(64),
           who: z.string().max(100),
           words: z.string().max(300),
@@ -129,10 +130,10 @@ function make() {
       /** Cues that the list leaves out. */
       cuesLeftOut: z.int().min(0),
       /** The lowest battery, where one is measured. */
-      battery: z.strictObject({ sense: name, volts: z.number(), low: z.boolean() }).nullable(),
+      battery: z.object({ sense: name, volts: z.number(), low: z.boolean() }).nullable(),
       /** What has worn it in all; a prop says it a second after it has started. */
       wear: z
-        .strictObject({
+        .object({
           /** All the way that its servos went (deg). */
           travelDeg: z.number().min(0),
           /** How long its channels were on, added up (h). */
@@ -152,10 +153,10 @@ function make() {
   ]);
 
   /** `t1` is the prop's own clock. */
-  const ask = z.strictObject({ v, prop: name, ask: id, t1: timeMs });
+  const ask = z.object({ v, prop: name, ask: id, t1: timeMs });
   /** `t2` and `t3`: when the question came and the answer left, on the conductor's clock. */
-  const time = z.strictObject({ v, clock: id, ask: id, t1: timeMs, t2: timeMs, t3: timeMs });
-  const here = z.strictObject({ v, clock: id, from: z.string().min(1).max(64) });
+  const time = z.object({ v, clock: id, ask: id, t1: timeMs, t2: timeMs, t3: timeMs });
+  const here = z.object({ v, clock: id, from: z.string().min(1).max(64) });
 
   return { command, answer, status, ask, time, here };
 }

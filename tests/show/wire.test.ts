@@ -65,6 +65,15 @@ it('every message is read as it was written', () => {
   again('here', { v: 1, clock: 'clock-0001', from: 'desk' });
 });
 
+it('of a later release, a report is read without the keys that are not known', () => {
+  const later = { ...STATUS, mood: 'calm', battery: { ...STATUS.battery, cells: 2 } };
+  expect(read('status', bytes(JSON.stringify(later)))).toEqual({ message: STATUS });
+  const answer = { v: 1, prop: 'owl', id: GO.id, act: 'go', outcome: 'waits' } as const;
+  expect(read('answer', bytes(JSON.stringify({ ...answer, mood: 'calm' })))).toEqual({
+    message: answer,
+  });
+});
+
 it('a stop is of category 1 unless it says otherwise', () => {
   expect(read('command', bytes(JSON.stringify({ ...BARE, act: 'stop' })))).toMatchObject({
     message: { act: 'stop', category: 1 },
