@@ -97,8 +97,10 @@ async function wholeCheck(loaded: Loaded, cache: CheckCache, { io }: Operator): 
 
 /** What a kept result depends on: the text, and the takes and sounds that are beside the file. */
 function keyOf(file: string, text: string): string {
-  const names = new Set(text.match(/[\w.-]+\.(take|wav|flac|ogg|mp3)\b/gi));
-  return names.size === 0 ? text : `${text}\n${takesSignature(file, [...names].sort())}`;
+  // Whole words first: to look for their endings at once takes the square of a long word's length.
+  const words = new Set(text.match(/[\w.-]+/g));
+  const names = [...words].filter((word) => /\.(take|wav|flac|ogg|mp3)$/i.test(word));
+  return names.length === 0 ? text : `${text}\n${takesSignature(file, names.sort())}`;
 }
 
 /** With what is wrong with the picture and the sounds beside a file without errors. */

@@ -6,7 +6,7 @@ import { UsageError } from './output.ts';
  * right; whether the prop accepts a value (limits, names) is for the daemon to decide.
  */
 
-const NUMBER = /^[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d+)?$/i;
+const NUMBER = /^[+-]?(\d+(\.\d*)?|\.\d+)(e[+-]?\d+)?$/i;
 const NAME = /^[A-Za-z][A-Za-z0-9_-]*$/;
 
 function finite(text: string): number | undefined {

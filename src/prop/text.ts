@@ -501,7 +501,7 @@ const BARE_COLOUR: Sentence = [
 
 /** Offsets of what looks like a colour with an unquoted #. */
 function* bareColours(text: string): Generator<number> {
-  for (const match of text.matchAll(/^[^#\n"']*[:,[][ \t]+(?=#[0-9a-f]{3,8}\b)/gim))
+  for (const match of text.matchAll(/^[^#\n\r\u2028\u2029"']*[:,[][ \t]+(?=#[0-9a-f]{3,8}\b)/gim))
     yield match.index + match[0].length;
 }
 

@@ -1,5 +1,5 @@
 /** YAML 1.2.2, section 9.1.2: a line of three dots ends a document. */
-const END = /(?:^|\n)\.\.\.[ \t]*(?:#[^\n]*)?\s*$/;
+const END = /(?:^|\n)\.\.\.[ \t]*(?:#[^\n]*|\r)?(?:\n\s*)?$/;
 
 /** A file that shares this many of its lines (share) with another counts as an edited version of it. */
 const SAME_FILE = 0.9;

@@ -1,5 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { parseProp } from '../../src/prop/load.ts';
+import { parseTake } from '../../src/prop/take/take-text.ts';
 import fc from '../fast-check.ts';
 import { OWL, propText, relay, servo } from './helpers.ts';
 
@@ -182,6 +183,15 @@ describe('any text', () => {
       { numRuns: 600 },
     );
   }, 60_000);
+
+  test('long lines and words are read in time that grows with their size alone', () => {
+    // By the square of its size, each would take minutes.
+    const many = 1_000_000;
+    for (const text of ['\r'.repeat(many), `a: [${'\r'.repeat(many)}`, `a: [${' '.repeat(many)}`])
+      expect(parseProp(text, 'f').findings.length).toBeGreaterThan(0);
+    const digits = `sinew take 1\nservo beak\n0 ${'1'.repeat(many)}x\n`;
+    expect(parseTake(digits, 'f').findings.length).toBeGreaterThan(0);
+  });
 
   test('large files are read in time that grows with their size alone', () => {
     // Each would take minutes with a search through all earlier keys, names or findings.

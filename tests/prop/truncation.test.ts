@@ -47,3 +47,11 @@ test('the beginning of it at every byte', () => {
   for (let length = 0; length < plain.trimEnd().length; length++)
     expect(truncation(plain.slice(0, length), plain), String(length)).toBeDefined();
 });
+
+test('blanks and line ends take time that grows with their size alone', () => {
+  // By the square of its size, this would take hours.
+  const blanks = ' '.repeat(2_000_000);
+  expect(truncation(`a: 1\n...${blanks}x`, 'a: 1\n')).toBeUndefined();
+  expect(truncation('a: 1\n... # the end\n\n', 'a: 1\nb: 2\n...\n')).toBeUndefined();
+  expect(truncation('a: 1\r\n...\r\n', 'a: 1\r\nb: 2\r\n...\r\n')).toBeUndefined();
+});

@@ -19,9 +19,14 @@ const MAX_RULES = 1000;
 export function rulesOf(css: string, check: (text: string) => void, leftOut: Set<string>): Rule[] {
   check(css);
   const rules: Rule[] = [];
-  const text = css.replace(/\/\*[\s\S]*?\*\//g, '').replace(/<!--|-->/g, '');
-  for (const [, selectors, body] of text.matchAll(/([^{}]*)\{([^{}]*)\}/g)) {
-    const declared = declarations(body!);
+  const blocks = withoutComments(css)
+    .replace(/<!--|-->/g, '')
+    .split('}');
+  // Behind the last bracket there is no rule.
+  for (const block of blocks.slice(0, -1)) {
+    const [selectors, body] = block.split('{').slice(-2);
+    if (body === undefined) continue;
+    const declared = declarations(body);
     for (const selector of selectors!.split(',')) {
       const [, mark, name] = /^\s*([.#]?)([\w-]+)\s*$/.exec(selector) ?? [];
       if (name === undefined || rules.length >= MAX_RULES) leftOut.add('some rules of its styles');
@@ -29,6 +34,19 @@ export function rulesOf(css: string, check: (text: string) => void, leftOut: Set
     }
   }
   return rules.sort((a, b) => a.weight - b.weight);
+}
+
+/** A comment without an end goes on to the end of the text (CSS Syntax Module Level 3, 4.3.2). */
+function withoutComments(css: string): string {
+  let text = '';
+  for (let at = 0; ; ) {
+    const start = css.indexOf('/*', at);
+    if (start < 0) return text + css.slice(at);
+    text += css.slice(at, start);
+    const end = css.indexOf('*/', start + 2);
+    if (end < 0) return text;
+    at = end + 2;
+  }
 }
 
 /** What style sheet and `style` attribute say of an element, as attributes. */

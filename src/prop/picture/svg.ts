@@ -145,7 +145,8 @@ function refuseActive(tag: SaxesTagNS): void {
 /** `url()` of anything but a part of the same drawing. */
 function refuseReference(value: string): void {
   // An escape of CSS can spell url.
-  if (/\\.*\(/s.test(value)) throw unsafe('it hides what it asks for');
+  const backslash = value.indexOf('\\');
+  if (backslash >= 0 && value.includes('(', backslash)) throw unsafe('it hides what it asks for');
   for (const [, target] of value.matchAll(/url\(\s*["']?\s*([^)]{0,200})/gi))
     if (!target!.startsWith('#')) throw unsafe('it asks for something outside of itself');
   if (/@import/i.test(value)) throw unsafe('it asks for a style sheet');
@@ -256,6 +257,6 @@ function boxOf(attributes: Record<string, string>): [number, number, number, num
 }
 
 function lengthOf(text = ''): number {
-  const [, number, unit = ''] = /^\s*([0-9.]+)\s*([a-z]*)\s*$/.exec(text) ?? [];
+  const [, number, unit = ''] = /^([0-9.]+)\s*([a-z]*)$/.exec(text.trim()) ?? [];
   return Number(number) * (UNITS[unit] ?? Number.NaN);
 }

@@ -46,7 +46,7 @@ const MAX_FINDINGS = 20;
 const FIRST_LINE = /^sinew take (\S+)$/;
 const SERVO_LINE = /^servo\s+(\S.*)$/;
 const POINT_LINE = /^(\S+)\s+(\S+)$/;
-const DECIMAL = /^[+-]?(?:\d+\.?\d*|\.\d+)$/;
+const DECIMAL = /^[+-]?(?:\d+(?:\.\d*)?|\.\d+)$/;
 
 /**
  * The text of a take:

@@ -145,3 +145,16 @@ test('values with functions, blocks or escapes of CSS are left out', async () =>
   expect(text.match(/<rect width="1">/g)).toHaveLength(nasty.length);
   expect(text).not.toContain('fill');
 });
+
+test.each<[string, (many: number) => string]>([
+  ['comments without an end', (many) => drawing(`<style>${'/*'.repeat(many)}</style>`)],
+  ['rules without a body', (many) => drawing(`<style>${'a'.repeat(many)}</style>`)],
+  ['escapes', (many) => drawing(`<path d="M0 0" style="${'\\'.repeat(many)}"/>`)],
+  ['a size of blanks', (many) => drawing('', `width="1${' '.repeat(many)}!" height="1"`)],
+])('%s take time that grows with their size alone', async (_what, text) => {
+  // By the square of its size, this would take hours.
+  const length = 4_000_000;
+  await safePicture(Buffer.from(text(length / 2))).catch((error: Refusal) =>
+    expect(error.word).toMatch(/^picture\./),
+  );
+});
