@@ -129,7 +129,9 @@ describe('a disk that fails', () => {
     const holder = await Peer.holder(spoilt.daemon, { live: false });
     const { error } = await holder.call('wake', { wait: true, confirm: 'unknown' });
     const { condition } = error!.data;
-    const entries = (await spoilt.journal()).filter(({ what }) => what === 'state');
+    const entries = (await spoilt.journal()).filter(
+      ({ what, text }) => what === 'state' && text.startsWith('the prop stays parked'),
+    );
     const pulses = spoilt.noted.filter(({ pin, value }) => pin === 'arm' && value !== 0).length;
     await remount('rw');
     const later = await holder.ask('wake', { wait: true, confirm: 'unknown' });

@@ -120,6 +120,7 @@ export function randomProp(dice: Dice): Prop {
       glow: {
         kind: 'lamp',
         output: out(14),
+        through: 'n-mosfet',
         rail: 'five',
         draw: { fullA: 0.1 },
         fadeS: dice.pick([0, 0.05, 0.3]),
@@ -128,7 +129,7 @@ export function randomProp(dice: Dice): Prop {
         kind: 'rgb',
         output: { board: 'main', pins: [15, 16, 17], common: 'anode' },
         rail: 'five',
-        draw: { fullA: [0.03, 0.03, 0.03] },
+        draw: { fullA: [0.01, 0.01, 0.01] },
         fadeS: dice.pick([0, 0.2]),
       },
     },

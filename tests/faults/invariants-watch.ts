@@ -363,9 +363,11 @@ export class Watch {
       if (before === 0) return false;
       // A servo that is cut off away from rest, or on its way from nowhere, stands anywhere.
       // A park that ends has brought it where it was to go when that began.
+      // One that arrived in this very tick has its last step still before it.
+      const stepDeg = servo.spec.accelDegS2 * TICK_S ** 2;
       const rests =
         this.#condition === 'parked' ||
-        Math.abs(servo.deg - this.parkDeg(servo)) <= 0.1 * servo.pins.pulseStepUs + 1e-3;
+        Math.abs(servo.deg - this.parkDeg(servo)) <= 0.1 * servo.pins.pulseStepUs + 1e-3 + stepDeg;
       servo.left = rests && this.#nowMs >= servo.jumpUntilMs ? servo.deg : undefined;
       servo.felt = false;
       return false;
