@@ -62,6 +62,38 @@ export type Add =
         | { warnBelow?: number; warnAbove?: number; parkBelow?: number; dipBelow?: number }
         | undefined;
     }
+  | {
+      do: 'add';
+      what: 'sense';
+      name: string;
+      kind: 'position';
+      board: string;
+      input?: number | undefined;
+      /** The servo whose angle it is. */
+      channel: string;
+    }
+  | {
+      do: 'add';
+      what: 'sense';
+      name: string;
+      kind: 'level';
+      board: string;
+      input?: number | undefined;
+      /** What is read when there is none, and when all is there (V); proposed where it is not given. */
+      atV?: [none: number, all: number] | undefined;
+      limits?: { warnBelow?: number; warnAbove?: number } | undefined;
+    }
+  | {
+      do: 'add';
+      what: 'sense';
+      name: string;
+      kind: 'contact';
+      board: string;
+      /** Proposed where it is not given. */
+      pin?: number | undefined;
+      /** A warning is shown while it is like this. */
+      warnWhen?: 'open' | 'closed' | undefined;
+    }
   | { do: 'add'; what: 'rail'; name: string; volts: number; limitA: number }
   | { do: 'add'; what: 'mark'; name: string; channels: string[]; deg: number }
   | { do: 'add'; what: 'group'; name: string; members: string[] }

@@ -57,6 +57,12 @@ export function choosePins(
   );
 }
 
+/** The free pins of a board that check has nothing to say against for a use; none where there is no such board. */
+export function freePins(prop: Prop, name: string, use: Use): number[] {
+  const board = boardOf(prop, name, undefined);
+  return board ? board.goodFor(use).filter((pin) => !board.taken.has(pin)) : [];
+}
+
 function boardOf(prop: Prop, name: string, except: string | undefined): PinBoard | undefined {
   const entry = Object.hasOwn(prop.boards, name) ? prop.boards[name] : undefined;
   if (!entry) return undefined;

@@ -1,11 +1,12 @@
 import { MAX_EDITS } from '../prop/edit-limit.ts';
 import type { Edit } from '../prop/edit-text.ts';
 import { NotAlone } from '../prop/edit-text.ts';
-import type { Finding } from '../prop/finding.ts';
+import type { Finding, Path } from '../prop/finding.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
 import { kindOf } from '../prop/kinds/registry.ts';
 import { editProp, type Loaded } from '../prop/load.ts';
 import { Loom } from '../prop/loom.ts';
+import type { Prop } from '../prop/schema.ts';
 import { proposeWiring } from '../proposal/wiring.ts';
 import { add } from './add.ts';
 import type { Change } from './change.ts';
@@ -52,7 +53,8 @@ export function planChange(loaded: Loaded, change: Change): Plan {
     case 'remove':
       remove(draft, change);
   }
-  if (change.do === 'add' && change.what === 'channel') wire(draft, loaded, change.name);
+  if (change.do === 'add' && (change.what === 'channel' || change.what === 'sense'))
+    wire(draft, loaded, change);
   limp(draft, change);
   const { edits, touches, reasons, cautions } = draft;
   if (edits.length > MAX_EDITS)
@@ -86,15 +88,18 @@ function limp({ prop, cautions }: Draft, change: Change): void {
 /** What length a new cable is proposed with (m); a person measures it. */
 const CABLE_M = 0.5;
 
-/** In a file whose loom is complete, a new channel gets its wires as well. */
-function wire(draft: Draft, loaded: Loaded, name: string): void {
+/** In a file whose loom is complete, a new channel or contact gets its wires as well. */
+function wire(
+  draft: Draft,
+  loaded: Loaded,
+  { what, name }: { what: 'channel' | 'sense'; name: string },
+): void {
   const wishes = { lengthM: CABLE_M };
   const { prop, raw } = loaded;
   if (!new Loom(prop!).hasWiring) return;
   const next = edited(loaded, draft.edits);
-  const channel = next.prop?.channels[name];
   // What has no pin has no wire from a board.
-  if (channel && kindOf(channel).outputs(channel).length === 0) return;
+  if (next.prop && !hasPin(next.prop, what, name)) return;
   const complete = proposeWiring(prop!, raw, wishes).edits.length === 0;
   if (!complete || !next.prop) {
     draft.cautions.push(`${name} has no wire in the file yet. The loom proposes one.`);
@@ -103,9 +108,17 @@ function wire(draft: Draft, loaded: Loaded, name: string): void {
   const { edits, added, left } = proposeWiring(next.prop, next.raw, wishes);
   draft.cautions.push(...left);
   // What would lead nowhere is not added either.
-  if (!edits.some(({ path }) => path[1] === name && path[2] === 'wire')) return;
+  const isOwn = (path: Path) =>
+    what === 'channel' ? path[1] === name && path[2] === 'wire' : path[0] === 'wires';
+  if (!edits.some(({ path }) => isOwn(path))) return;
   draft.edits.push(...edits);
   for (const { what, why } of added) draft.because(what, '', why);
+}
+
+function hasPin({ channels, senses }: Prop, what: 'channel' | 'sense', name: string): boolean {
+  if (what === 'sense') return senses[name]!.kind === 'contact';
+  const channel = channels[name]!;
+  return kindOf(channel).outputs(channel).length > 0;
 }
 
 function edited(loaded: Loaded, edits: readonly Edit[]): Loaded {

@@ -1,6 +1,5 @@
 import { DRIVER_NAMES, type DriverName, factsOf } from '../boards/registry.ts';
 import { PARTS, partsFor } from './parts.ts';
-import type { Prop } from './schema.ts';
 
 const DRIVERS = DRIVER_NAMES.filter((driver) => {
   const { measures, addresses } = factsOf({ driver });
@@ -17,9 +16,4 @@ export const MEASURING: readonly string[] = DRIVERS.flatMap((driver) => {
 export function measuringPart(name: string): DriverName | undefined {
   if (!MEASURING.includes(name)) return undefined;
   return DRIVERS.find((driver) => driver === name || PARTS[name]?.kind === driver);
-}
-
-/** The boards of a prop that measure something. */
-export function measuringBoards({ boards }: Prop): string[] {
-  return Object.keys(boards).filter((name) => factsOf(boards[name]!).measures);
 }

@@ -122,4 +122,5 @@ export const USES = {
   }),
   enable: (owner: string, board: string): Use => ({ owner, enables: board }),
   input: (owner: string): Use => ({ owner, input: 'the stop button' }),
+  contact: (owner: string): Use => ({ owner, input: 'the contact' }),
 } as const;

@@ -1,9 +1,10 @@
 import type { Result } from '../api/methods.ts';
 import { planChange } from '../editing/plan.ts';
+import { sensePlaces } from '../editing/sense-places.ts';
 import { findingInfos } from '../prop/finding-info.ts';
 import { KIND_NAMES } from '../prop/kinds/channel.ts';
 import type { Loaded } from '../prop/load.ts';
-import { MEASURING, measuringBoards } from '../prop/measuring-parts.ts';
+import { MEASURING } from '../prop/measuring-parts.ts';
 import { partsFor } from '../prop/parts.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
@@ -22,7 +23,7 @@ export function partsAnswer(
       version,
       data: loaded.raw as Record<string, unknown>,
       parts: partsByKind(),
-      measuring: measuringBoards(loaded.prop),
+      places: sensePlaces(loaded.prop),
     };
   const { after, findings, ...plan } = planChange(loaded, question.change);
   return {

@@ -88,6 +88,20 @@ it('parts are renamed, removed, added and undone, and speeds are tried out while
   expect(await review.textContent()).toMatch(/board speaker, which is added[\s\S]*Loud sound/);
   await press('Cancel');
 
+  // The angle of a servo is measured by a free input, and the bench is where its points come from.
+  const adding = page.locator('section[aria-label="Add a part"]');
+  await adding.locator('select').first().selectOption('position');
+  await adding
+    .locator('label', { hasText: /^Servo/ })
+    .locator('select')
+    .selectOption('beak');
+  await press('Propose');
+  await review.waitFor();
+  expect(await review.textContent()).toMatch(
+    /Add beak_angle[\s\S]*input: 0[\s\S]*Calibrate the sensor/,
+  );
+  await press('Cancel');
+
   // A servo is added with what is proposed for it; somebody else's change keeps it from being undone.
   await page.locator('section[aria-label="Add a part"] select').first().selectOption('servo');
   await page.locator('section[aria-label="Add a part"] input').first().fill('tongue');

@@ -3,8 +3,11 @@ import { describe, expect, test } from 'vitest';
 import type { Change } from '../../src/editing/change.ts';
 import { planChange } from '../../src/editing/plan.ts';
 import { referencesIn } from '../../src/editing/references.ts';
+import { sensePlaces } from '../../src/editing/sense-places.ts';
+import { pinUses } from '../../src/prop/lint-outputs.ts';
 import { type Loaded, parseProp } from '../../src/prop/load.ts';
 import { NAME } from '../../src/prop/name.ts';
+import { senseRange } from '../../src/prop/senses.ts';
 import { OWL, propText, servo } from '../prop/helpers.ts';
 
 const owl = parseProp(OWL, 'owl.yaml');
@@ -322,7 +325,7 @@ ${more}`,
     expect(entry).toMatchObject({ kind: 'volts', board: 'adc', input: 0, rail: 'pack', ...limits });
     const [upper, lower] = (entry as { divider: [number, number] }).divider;
     expect((8.4 * 1.05 * lower) / (0.95 * upper + 1.05 * lower)).toBeLessThanOrEqual(3.3);
-    expect(plan.reasons.map(({ what }) => what)).toEqual(['divider', 'input']);
+    expect(plan.reasons.map(({ what }) => what)).toEqual(['input', 'divider']);
     expect(plan.findings).toEqual([]);
     const next = added(plan.after, { ...sense, name: 'six', rail: 'six' });
     expect(next.prop!.senses.six).toMatchObject({ input: 1 });
@@ -355,6 +358,107 @@ ${more}`,
     const none = added(gone.after, { do: 'remove', what: 'sense', name: 'draw' });
     expect(none.text).not.toContain('senses');
     expect(refused(none, { do: 'remove', what: 'sense', name: 'draw' })).toContain('no sense draw');
+  });
+
+  test('the angle of a servo: a free input, and points with which any voltage is a reading', () => {
+    const adc = added(six(), { do: 'add', what: 'meter', name: 'adc', part: 'ads1115' });
+    const angle = {
+      do: 'add',
+      what: 'sense',
+      kind: 'position',
+      board: 'adc',
+      channel: 'a',
+    } as const;
+    const plan = planChange(adc, { ...angle, name: 'a_angle' });
+    const calibration = [
+      [0, -45],
+      [3.3, 45],
+    ];
+    const entry = plan.after.prop!.senses.a_angle!;
+    expect(entry).toMatchObject({ kind: 'position', input: 0, channel: 'a', calibration });
+    const [low, high] = senseRange(entry);
+    expect(low).toBeLessThanOrEqual(0);
+    expect(high).toBeGreaterThanOrEqual(3.3);
+    expect(plan.findings).toEqual([]);
+    expect(plan.cautions.join()).toContain('Calibrate the sensor');
+    // Another sensor of one servo, and a part without an angle.
+    expect(refused(plan.after, { ...angle, name: 'b' })).toContain('a_angle measures the angle');
+    const lamp = { do: 'add', what: 'channel', name: 'l', kind: 'lamp' } as const;
+    expect(refused(added(adc, lamp), { ...angle, name: 'b', channel: 'l' })).toContain('a servo');
+    // A meter has no input for a potentiometer.
+    const meter = added(six(), { do: 'add', what: 'meter', name: 'm', part: 'ina226-r010' });
+    expect(refused(meter, { ...angle, board: 'm', name: 'b' })).toContain('no analogue inputs');
+  });
+
+  test('a level has two points, proposed or given', () => {
+    const adc = added(six(), { do: 'add', what: 'meter', name: 'adc', part: 'ads1115' });
+    const level = { do: 'add', what: 'sense', kind: 'level', board: 'adc' } as const;
+    const first = planChange(adc, { ...level, name: 'light', limits: { warnBelow: 0.1 } });
+    expect(first.after.prop!.senses.light).toMatchObject({
+      ...{ kind: 'level', input: 0, warnBelow: 0.1 },
+      calibration: [
+        [0, 0],
+        [3.3, 1],
+      ],
+    });
+    expect(first.findings).toEqual([]);
+    expect(first.cautions.join()).toContain('open light under Measured');
+    const falling = planChange(first.after, { ...level, name: 'water', atV: [2.9, 0.4] });
+    expect(falling.after.prop!.senses.water).toMatchObject({
+      ...{ input: 1 },
+      calibration: [
+        [2.9, 0],
+        [0.4, 1],
+      ],
+    });
+    expect(falling.cautions.join()).not.toContain('Next:');
+    expect(refused(adc, { ...level, name: 'flat', atV: [1, 1] })).toContain('monotonic');
+    // A chip with a supply of 3.3 V.
+    expect(refused(adc, { ...level, name: 'high', atV: [0, 5] })).toContain('destroys it');
+  });
+
+  test('a contact gets a free pin and its wire, and says that it stops nothing', () => {
+    const contact = { do: 'add', what: 'sense', kind: 'contact', board: 'head' } as const;
+    const one = planChange(owl, { ...contact, name: 'lid', warnWhen: 'open' });
+    const { pin } = one.after.prop!.senses.lid as { pin: number };
+    const taken = new Set(Array.from(pinUses(owl.prop!), (use) => use.pin));
+    expect(taken).not.toContain(pin);
+    expect(one.after.prop!.senses.lid).toMatchObject({ kind: 'contact', warnWhen: 'open' });
+    expect(one.cautions.join()).toContain('stops nothing');
+    expect(one.findings).toEqual([]);
+    const wires = (loaded: Loaded) => loaded.prop!.wires.length;
+    expect(wires(one.after)).toBe(wires(owl) + 1);
+    expect(refused(one.after, { ...contact, name: 'other', pin })).toContain('is taken');
+  });
+
+  test('a place is offered only where a change finds it, and one that is not offered is refused', () => {
+    let loaded = six();
+    for (const part of ['ads1115', 'ina226-r010'])
+      loaded = added(loaded, { do: 'add', what: 'meter', name: part.slice(0, 3), part });
+    const kinds = ['volts', 'current', 'level', 'contact', 'position'] as const;
+    const change = (kind: (typeof kinds)[number], board: string, name: string): Change =>
+      ({
+        ...{ do: 'add', what: 'sense', kind, board, name },
+        ...(kind === 'position' && { channel: 'a' }),
+      }) as Change;
+    for (let i = 0; i < 12; i++)
+      for (const kind of kinds)
+        for (const board of Object.keys(loaded.prop!.boards)) {
+          const places = sensePlaces(loaded.prop!)[kind];
+          const offered = places.some((one) => one.board === board);
+          const measured = Object.values(loaded.prop!.senses).some(
+            (one) => one.kind === 'position',
+          );
+          const name = `s${i}_${kind}_${board}`;
+          if (offered && !(kind === 'position' && measured)) {
+            const after = added(loaded, change(kind, board, name));
+            // The simulated board has a place for everything; only some are filled.
+            if (board !== 'head' || i < 3) loaded = after;
+          } else expect(refused(loaded, change(kind, board, name))).not.toBe('');
+        }
+    const left = sensePlaces(loaded.prop!);
+    expect(left.level.map(({ board }) => board)).toEqual(['head']);
+    expect(left.current.map(({ board }) => board)).toEqual([]);
   });
 });
 

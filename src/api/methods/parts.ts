@@ -28,6 +28,13 @@ function partChange({ z, want, channel }: Fields) {
     to: z.string().min(1).max(64),
   });
   const adding = { do: z.literal('add') };
+  const sense = {
+    ...adding,
+    what: z.literal('sense'),
+    name: partName,
+    board: z.string().max(64),
+  };
+  const input = z.int().min(0).max(63).optional();
   const amount = z.number(want('a number above 0')).gt(0).max(10_000);
 
   return z
@@ -54,12 +61,9 @@ function partChange({ z, want, channel }: Fields) {
           address: z.int().min(0).max(127).optional(),
         }),
         z.strictObject({
-          ...adding,
-          what: z.literal('sense'),
-          name: partName,
+          ...sense,
           kind: z.enum(['volts', 'current']),
-          board: z.string().max(64),
-          input: z.int().min(0).max(63).optional(),
+          input,
           rail: z.string().max(64).optional(),
           limits: z
             .strictObject({
@@ -69,6 +73,30 @@ function partChange({ z, want, channel }: Fields) {
               dipBelow: z.number().optional(),
             })
             .optional(),
+        }),
+        z.strictObject({
+          ...sense,
+          kind: z.literal('position'),
+          input,
+          channel: channel.describe('the servo whose angle it is'),
+        }),
+        z.strictObject({
+          ...sense,
+          kind: z.literal('level'),
+          input,
+          atV: z
+            .tuple([z.number(), z.number()])
+            .optional()
+            .describe('what is read at 0 and at 1 (V)'),
+          limits: z
+            .strictObject({ warnBelow: z.number().optional(), warnAbove: z.number().optional() })
+            .optional(),
+        }),
+        z.strictObject({
+          ...sense,
+          kind: z.literal('contact'),
+          pin: z.int().min(0).max(63).optional(),
+          warnWhen: z.enum(['open', 'closed']).optional(),
         }),
         z.strictObject({
           ...adding,
@@ -167,15 +195,33 @@ export const parts = {
         version: '7c043d0ff5ca6974',
         data: { sinew: 1, name: 'Foyer owl', groups: { lids: ['lid_left', 'lid_right'] } },
         parts: { servo: ['servo-9g', 'servo-standard'] },
-        measuring: ['meter'],
+        places: {
+          ...{
+            current: [{ board: 'meter', direct: true }],
+            volts: [{ board: 'adc', inputs: [0, 1] }],
+          },
+          ...{ position: [{ board: 'adc', inputs: [0, 1] }], level: [] },
+          contact: [{ board: 'head', pins: [26, 27] }],
+        },
       },
     },
     by: 'service',
     lease: false,
     errors: [...WORKED_OUT, 'file.has-errors'],
     params: ({ nothing }) => nothing,
-    result: ({ z, version }) =>
-      z.object({
+    result: ({ z, version }) => {
+      const places = z.array(
+        z.object({
+          board: z.string(),
+          inputs: z.array(z.int()).optional().describe('its free analogue inputs'),
+          pins: z.array(z.int()).optional().describe('its free pins'),
+          direct: z
+            .literal(true)
+            .optional()
+            .describe('it can measure this without an input, as a meter does'),
+        }),
+      );
+      return z.object({
         version,
         data: z.record(z.string(), z.unknown()).describe('by the top-level keys of the file'),
         parts: z
@@ -183,8 +229,17 @@ export const parts = {
           .describe(
             'the classes of part in the library, by kind of channel; under meter, what measures',
           ),
-        measuring: z.array(z.string()).describe('the boards that measure something'),
-      }),
+        places: z
+          .object({
+            current: places,
+            volts: places,
+            position: places,
+            level: places,
+            contact: places,
+          })
+          .describe('where something can still be measured, by the kind of sense'),
+      });
+    },
   },
   'prop.plan': {
     summary:

@@ -3,6 +3,15 @@ import { Select } from './select.tsx';
 import { busy, type Change, file, plan, said, section } from './setup-parts-data.ts';
 import { typedPins, typedWords, WRONG_PINS } from './setup-parts-field.tsx';
 import { Line, PartForm } from './setup-parts-form.tsx';
+import {
+  type AddField,
+  isSense,
+  SENSE_WORDS,
+  senseChange,
+  senseFields,
+  type Values,
+  withValue,
+} from './setup-sense-form.ts';
 import { LoudCaution } from './sound.tsx';
 import { typedNumber } from './typed-number.ts';
 
@@ -14,8 +23,7 @@ const WHAT = {
   sound: 'a loudspeaker',
   rail: 'a rail',
   meter: 'a meter or converter',
-  volts: 'a measured voltage',
-  current: 'a measured current',
+  ...SENSE_WORDS,
   group: 'a group',
   pose: 'a pose',
   wire: 'a wire',
@@ -24,14 +32,21 @@ const WHAT = {
 /** Adds a part; what is not said is proposed, and shown with its reasons first. */
 export function AddPart() {
   const what = useSignal<keyof typeof WHAT | ''>('');
-  const values = useSignal<Record<string, string>>({});
+  const values = useSignal<Values>({});
   const kind = what.value;
   const isChannel = ['servo', 'relay', 'rgb', 'lamp'].includes(kind);
-  const fields = fieldsOf(kind, isChannel);
+  const fields = isSense(kind)
+    ? senseFields(kind, file.value!, values.value)
+    : fieldsOf(kind, isChannel);
   const go = () => {
-    const change = changeOf(kind, values.value);
+    const change = isSense(kind)
+      ? senseChange(kind, file.value!, values.value)
+      : changeOf(kind, values.value);
     if (typeof change === 'string') said.value = change;
-    else void plan(`Add ${values.value.name || WHAT[kind as keyof typeof WHAT]}`, change);
+    else {
+      const name = 'name' in change ? change.name : undefined;
+      void plan(`Add ${name || WHAT[kind as keyof typeof WHAT]}`, change);
+    }
   };
   return (
     <section class="sheet" aria-label="Add a part">
@@ -48,7 +63,7 @@ export function AddPart() {
         {fields.map(({ name, label, options, hint = '' }) => {
           const value = values.value[name] ?? '';
           const onText = (next: string) => {
-            values.value = { ...values.value, [name]: next };
+            values.value = withValue(values.value, name, next);
           };
           const all = { label, value };
           return options ? (
@@ -66,13 +81,6 @@ export function AddPart() {
       {kind === 'sound' && <LoudCaution />}
     </section>
   );
-}
-
-interface AddField {
-  name: string;
-  label: string;
-  options?: string[];
-  hint?: string;
 }
 
 function fieldsOf(kind: string, isChannel: boolean): AddField[] {
@@ -104,25 +112,6 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
         { name: 'part', label: 'Part', options: file.value?.parts.meter ?? [], hint: 'choose …' },
         { name: 'bus', label: 'I2C bus', hint: '1' },
         { name: 'address', label: 'Address', hint: 'propose' },
-      ];
-    case 'volts':
-    case 'current':
-      return [
-        name,
-        {
-          name: 'board',
-          label: 'Measured by',
-          options: file.value?.measuring ?? [],
-          hint: 'choose …',
-        },
-        { name: 'rail', label: 'Rail', options: rails, hint: 'none' },
-        ...(kind === 'volts'
-          ? [
-              { name: 'warnBelow', label: 'Warn below (V)', hint: 'never' },
-              { name: 'parkBelow', label: 'Park below (V)', hint: 'never' },
-              { name: 'dipBelow', label: 'Report dips below (V)', hint: 'never' },
-            ]
-          : [{ name: 'warnAbove', label: 'Warn above (A)', hint: 'never' }]),
       ];
     case 'group':
       return [name, { name: 'members', label: 'Servos', hint: 'claw_left claw_right' }];
@@ -159,8 +148,6 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
   }
 }
 
-const LIMITS = ['warnBelow', 'warnAbove', 'parkBelow', 'dipBelow'] as const;
-
 /** A number as it is printed on a board, `0x45` or `69`; NaN where it is none, undefined where nothing is given. */
 function addressOf(text = ''): number | undefined {
   const typed = text.trim();
@@ -185,18 +172,6 @@ function changeOf(kind: string, values: Readonly<Record<string, string>>): Chang
         ...{ do: 'add', what: 'meter', name, part: values.part },
         ...(bus !== undefined && { bus }),
         ...(address !== undefined && { address }),
-      };
-    }
-    case 'volts':
-    case 'current': {
-      if (!values.board) return 'Choose what measures it; add a meter or converter first.';
-      const given = LIMITS.filter((key) => values[key]?.trim());
-      if (given.some((key) => !Number.isFinite(number(key)))) return 'Give limits as numbers.';
-      const limits = Object.fromEntries(given.map((key) => [key, number(key)]));
-      return {
-        ...{ do: 'add', what: 'sense', name, kind, board: values.board },
-        ...(values.rail && { rail: values.rail }),
-        ...(given.length > 0 && { limits }),
       };
     }
     case 'group': {

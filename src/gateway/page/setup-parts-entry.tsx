@@ -1,5 +1,6 @@
 import { useSignal } from '@preact/signals';
 import { Act } from './act.tsx';
+import { LevelEnds } from './setup-level-ends.tsx';
 import {
   apply,
   busy,
@@ -352,6 +353,13 @@ export function SensePart({ name }: PartProps) {
         explained={`senses.${data.kind}`}
         except={['kind']}
       />
+      {data.kind === 'level' && <LevelEnds name={name} data={data} />}
+      {data.kind === 'position' && (
+        <p class="hint">
+          Its points are measured at the bench: choose {String(data.channel)} there, then Calibrate
+          the sensor.
+        </p>
+      )}
       <div class="row">
         <Remove what="sense" name={name} />
       </div>
