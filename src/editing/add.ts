@@ -3,7 +3,8 @@ import { servoOf } from '../prop/kinds/channel.ts';
 import { PARTS, partsFor } from '../prop/parts.ts';
 import { FIRST_SOUND, LOUD_CAUTION, SOUND_REASONS } from '../proposal/loudspeaker.ts';
 import { USES } from '../proposal/pins.ts';
-import { addMeter, addSense } from './add-measuring.ts';
+import { addBoard } from './add-board.ts';
+import { addSense } from './add-sense.ts';
 import type { Add } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
 import { choosePins, type PinChoice, type PinUse } from './pins.ts';
@@ -24,8 +25,8 @@ export function add(draft: Draft, change: Add): void {
         'A rail needs a fuse close to its supply, for the thinnest of its wires. The loom proposes one once something draws from it.',
       );
       break;
-    case 'meter':
-      addMeter(draft, change);
+    case 'board':
+      addBoard(draft, change);
       break;
     case 'sense':
       addSense(draft, change);

@@ -41,9 +41,9 @@ export type Add =
     }
   | {
       do: 'add';
-      what: 'meter';
+      what: 'board';
       name: string;
-      /** A part that measures, or the driver of one. */
+      /** A part on an I2C bus, or the driver of one. */
       part: string;
       bus?: number | undefined;
       /** Proposed where it is not given. */

@@ -1,10 +1,10 @@
 import type { Result } from '../api/methods.ts';
 import { planChange } from '../editing/plan.ts';
 import { sensePlaces } from '../editing/sense-places.ts';
+import { BOARD_PARTS } from '../prop/board-parts.ts';
 import { findingInfos } from '../prop/finding-info.ts';
 import { KIND_NAMES } from '../prop/kinds/channel.ts';
 import type { Loaded } from '../prop/load.ts';
-import { MEASURING } from '../prop/measuring-parts.ts';
 import { partsFor } from '../prop/parts.ts';
 import { changesBetween } from './changes.ts';
 import { refuseFaulty } from './faulty.ts';
@@ -36,5 +36,5 @@ export function partsAnswer(
 
 function partsByKind(): Record<string, string[]> {
   const ofKinds = KIND_NAMES.map((kind) => [kind, partsFor(kind)] as const);
-  return { ...Object.fromEntries(ofKinds), meter: [...MEASURING] };
+  return { ...Object.fromEntries(ofKinds), board: [...BOARD_PARTS] };
 }

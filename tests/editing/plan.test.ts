@@ -302,7 +302,7 @@ ${more}`,
   const added = (loaded: Loaded, change: Change) => planChange(loaded, change).after;
 
   test('a meter gets a free address, its part and a caution; the check has nothing to say', () => {
-    const change: Change = { do: 'add', what: 'meter', name: 'meter', part: 'ina226-r010' };
+    const change: Change = { do: 'add', what: 'board', name: 'meter', part: 'ina226-r010' };
     const { after, cautions, findings } = planChange(six(), change);
     const one = { driver: 'ina226', part: 'ina226-r010', bus: 1, address: 0x45 };
     expect(after.prop!.boards.meter).toMatchObject(one);
@@ -312,12 +312,24 @@ ${more}`,
     expect(second.prop!.boards.other).toMatchObject({ address: 0x44 });
     expect(refused(after, { ...change, name: 'meter' })).toContain('is taken');
     expect(refused(after, { ...change, name: 'x', part: 'servo-9g' })).toContain(
-      'ina226-r100, ina226-r010, ina226-r002, ina219-r100, ads1115',
+      'pca9685, ina226-r100, ina226-r010, ina226-r002, ina219-r100, ads1115',
     );
   });
 
+  test('a board with outputs keeps clear of the others on its bus, and can carry a servo', () => {
+    const board = { do: 'add', what: 'board', part: 'pca9685' } as const;
+    const one = planChange(six(), { ...board, name: 'arms' });
+    expect(one.after.prop!.boards.arms).toMatchObject({ address: 0x40, bus: 1, frequencyHz: 50 });
+    expect(one.cautions.join()).toContain('output-enable pin');
+    const two = added(one.after, { ...board, name: 'legs' });
+    expect(two.prop!.boards.legs).toMatchObject({ address: 0x41 });
+    expect(refused(two, { ...board, name: 'x', address: 0x41 })).toContain('is board legs already');
+    const servo = { do: 'add', what: 'channel', name: 'b', kind: 'servo', board: 'legs' } as const;
+    expect(added(two, servo).prop!.channels.b).toMatchObject({ output: { board: 'legs', pin: 0 } });
+  });
+
   test('the voltage of a pack at a converter of 3.3 V gets a divider that is safe at 5 %', () => {
-    const adc = added(six(), { do: 'add', what: 'meter', name: 'adc', part: 'ads1115' });
+    const adc = added(six(), { do: 'add', what: 'board', name: 'adc', part: 'ads1115' });
     const sense = { do: 'add', what: 'sense', kind: 'volts', board: 'adc' } as const;
     const limits = { warnBelow: 6.6, parkBelow: 6.2 };
     const plan = planChange(adc, { ...sense, name: 'pack', rail: 'pack', limits });
@@ -338,7 +350,7 @@ ${more}`,
   });
 
   test('a meter measures one current and one voltage, without inputs', () => {
-    const meter = added(six(), { do: 'add', what: 'meter', name: 'm', part: 'ina226-r010' });
+    const meter = added(six(), { do: 'add', what: 'board', name: 'm', part: 'ina226-r010' });
     const sense = { do: 'add', what: 'sense', board: 'm', rail: 'six' } as const;
     const amps = added(meter, {
       ...sense,
@@ -361,7 +373,7 @@ ${more}`,
   });
 
   test('the angle of a servo: a free input, and points with which any voltage is a reading', () => {
-    const adc = added(six(), { do: 'add', what: 'meter', name: 'adc', part: 'ads1115' });
+    const adc = added(six(), { do: 'add', what: 'board', name: 'adc', part: 'ads1115' });
     const angle = {
       do: 'add',
       what: 'sense',
@@ -386,12 +398,12 @@ ${more}`,
     const lamp = { do: 'add', what: 'channel', name: 'l', kind: 'lamp' } as const;
     expect(refused(added(adc, lamp), { ...angle, name: 'b', channel: 'l' })).toContain('a servo');
     // A meter has no input for a potentiometer.
-    const meter = added(six(), { do: 'add', what: 'meter', name: 'm', part: 'ina226-r010' });
+    const meter = added(six(), { do: 'add', what: 'board', name: 'm', part: 'ina226-r010' });
     expect(refused(meter, { ...angle, board: 'm', name: 'b' })).toContain('no analogue inputs');
   });
 
   test('a level has two points, proposed or given', () => {
-    const adc = added(six(), { do: 'add', what: 'meter', name: 'adc', part: 'ads1115' });
+    const adc = added(six(), { do: 'add', what: 'board', name: 'adc', part: 'ads1115' });
     const level = { do: 'add', what: 'sense', kind: 'level', board: 'adc' } as const;
     const first = planChange(adc, { ...level, name: 'light', limits: { warnBelow: 0.1 } });
     expect(first.after.prop!.senses.light).toMatchObject({
@@ -434,7 +446,7 @@ ${more}`,
   test('a place is offered only where a change finds it, and one that is not offered is refused', () => {
     let loaded = six();
     for (const part of ['ads1115', 'ina226-r010'])
-      loaded = added(loaded, { do: 'add', what: 'meter', name: part.slice(0, 3), part });
+      loaded = added(loaded, { do: 'add', what: 'board', name: part.slice(0, 3), part });
     const kinds = ['volts', 'current', 'level', 'contact', 'position'] as const;
     const change = (kind: (typeof kinds)[number], board: string, name: string): Change =>
       ({

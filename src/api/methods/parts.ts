@@ -54,9 +54,9 @@ function partChange({ z, want, channel }: Fields) {
         }),
         z.strictObject({
           ...adding,
-          what: z.literal('meter'),
+          what: z.literal('board'),
           name: partName,
-          part: z.string().max(64).describe('a part that measures, or the driver of one'),
+          part: z.string().max(64).describe('a part on an I2C bus, or the driver of one'),
           bus: z.int().min(0).max(1000).optional(),
           address: z.int().min(0).max(127).optional(),
         }),
@@ -178,7 +178,7 @@ function partChange({ z, want, channel }: Fields) {
         }),
       ],
       want(
-        'a change: { do: add, rename, move, order or remove; what: channel, meter, sense, rail, group, pose, mark, wire or stage; ... }',
+        'a change: { do: add, rename, move, order or remove; what: channel, board, sense, rail, group, pose, mark, wire or stage; ... }',
       ),
     )
     .describe('one change of the parts of a prop');
@@ -227,7 +227,7 @@ export const parts = {
         parts: z
           .record(z.string(), z.array(z.string()))
           .describe(
-            'the classes of part in the library, by kind of channel; under meter, what measures',
+            'the classes of part in the library, by kind of channel; under board, those on an I2C bus',
           ),
         places: z
           .object({

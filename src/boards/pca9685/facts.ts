@@ -17,7 +17,7 @@ import type { Pca9685Place } from './safe.ts';
 const schema = (z: Z, { name, pin }: SchemaParts) =>
   z.strictObject({
     driver: z.literal('pca9685'),
-    ...placeKeys(z, 0x40, 0x7f),
+    ...placeKeys(z, FIRST_ADDRESS, 0x7f),
     frequencyHz: z.number().min(MIN_HZ).max(MAX_HZ).default(50).describe('PWM frequency (Hz)'),
     oscillatorHz: z
       .number({
@@ -47,6 +47,7 @@ export type Pca9685Board = z.output<ReturnType<typeof schema>>;
 
 /** Of those that a new prop gets; the addresses are set with solder pads. */
 const MOST_CHIPS = 8;
+const FIRST_ADDRESS = 0x40;
 /** Rate of lights in a new prop (Hz): far above what flickers, within what the chip makes. */
 const LIGHT_HZ = 1000;
 
@@ -80,7 +81,7 @@ export const pca9685 = {
     entry: (at, purpose, enable) => ({
       driver: 'pca9685',
       bus: 1,
-      address: 0x40 + at,
+      address: FIRST_ADDRESS + at,
       frequencyHz: purpose === 'pulses' ? 50 : LIGHT_HZ,
       // Fed by the 3.3 V of the header, so that its I2C lines suit the header's pins.
       vddV: 3.3,
@@ -88,6 +89,7 @@ export const pca9685 = {
     }),
     canBeCut: true,
   },
+  addresses: Array.from({ length: MOST_CHIPS }, (_, i) => FIRST_ADDRESS + i),
   header: false,
   pins: OUTPUTS,
   word: 'output',

@@ -22,7 +22,7 @@ const WHAT = {
   lamp: 'a dimmed light',
   sound: 'a loudspeaker',
   rail: 'a rail',
-  meter: 'a meter or converter',
+  board: 'a board on the I2C bus',
   ...SENSE_WORDS,
   group: 'a group',
   pose: 'a pose',
@@ -106,10 +106,10 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
         { name: 'volts', label: 'Volts', hint: '6' },
         { name: 'limitA', label: 'Amperes that it gives', hint: '5' },
       ];
-    case 'meter':
+    case 'board':
       return [
         name,
-        { name: 'part', label: 'Part', options: file.value?.parts.meter ?? [], hint: 'choose …' },
+        { name: 'part', label: 'Part', options: file.value?.parts.board ?? [], hint: 'choose …' },
         { name: 'bus', label: 'I2C bus', hint: '1' },
         { name: 'address', label: 'Address', hint: 'propose' },
       ];
@@ -163,13 +163,13 @@ function changeOf(kind: string, values: Readonly<Record<string, string>>): Chang
     case 'rail':
       if (!(number('volts') > 0 && number('limitA') > 0)) return 'Give volts and amperes above 0.';
       return { do: 'add', what: 'rail', name, volts: number('volts'), limitA: number('limitA') };
-    case 'meter': {
+    case 'board': {
       if (!values.part) return 'Choose a part.';
       const [bus, address] = [addressOf(values.bus), addressOf(values.address)];
       if (Number.isNaN(bus) || Number.isNaN(address))
         return 'Give bus and address as numbers, such as 1 and 0x45.';
       return {
-        ...{ do: 'add', what: 'meter', name, part: values.part },
+        ...{ do: 'add', what: 'board', name, part: values.part },
         ...(bus !== undefined && { bus }),
         ...(address !== undefined && { address }),
       };

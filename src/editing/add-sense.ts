@@ -1,54 +1,15 @@
-import { type Board, type DriverName, factsOf } from '../boards/registry.ts';
+import { factsOf } from '../boards/registry.ts';
 import { servoOf } from '../prop/kinds/channel.ts';
-import { MEASURING, measuringPart } from '../prop/measuring-parts.ts';
-import type { Prop } from '../prop/schema.ts';
 import { tidy } from '../shared/units.ts';
 import { chooseDivider } from '../sums/divider.ts';
 import { ServoMapping } from '../sums/servo-mapping.ts';
+import { INPUT_CAUTION } from './add-board.ts';
 import type { Add } from './change.ts';
 import { type Draft, refuse } from './draft.ts';
 import { choosePins } from './pins.ts';
 import { CONTACT, placeOn } from './sense-places.ts';
 
-/** Where boards that measure are, by common practice. */
-const BUS = 1;
-/** A shunt stands in the supply's wire. */
-const SHUNT_CAUTION =
-  'Wire it with every supply unplugged: its shunt goes into the plus of the supply, behind the fuse, and its ground is that of the rail.';
-const INPUT_CAUTION =
-  'Wire it with every supply unplugged. No input may have more than the supply of the chip: it destroys the chip, and maybe the computer.';
 const NO_SAFETY = 'A sense is not a safety device: fuse, battery protection and power switch stay.';
-
-/** Adds a board that only measures: a meter, or a converter with analogue inputs. */
-export function addMeter(draft: Draft, change: Extract<Add, { what: 'meter' }>): void {
-  const { name, part, bus = BUS } = change;
-  draft.mustBeFree('board', name, Object.keys(draft.section('boards')));
-  const driver = measuringPart(part);
-  if (!driver)
-    refuse(`${part} is not a part that measures; use one of ${MEASURING.join(', ')}`, []);
-  const address = change.address ?? freeAddress(draft.prop, driver, bus);
-  if (address === undefined)
-    refuse(`every address of ${part} on I2C bus ${bus} is taken; use another bus`, []);
-  draft.set(['boards', name], { driver, ...(part !== driver && { part }), bus, address });
-  draft.because(
-    'address',
-    `0x${address.toString(16)} on bus ${bus}`,
-    change.address === undefined
-      ? 'the first that no other board has; set it on the board with its solder pads'
-      : 'you chose it',
-  );
-  const { quantities } = factsOf({ driver }).measures!({ driver } as Board);
-  draft.cautions.push(!quantities.includes('current') ? INPUT_CAUTION : SHUNT_CAUTION);
-}
-
-function freeAddress({ boards }: Prop, driver: DriverName, bus: number): number | undefined {
-  const taken = new Set(
-    Object.values(boards).flatMap((board) =>
-      'address' in board && board.bus === bus ? [board.address] : [],
-    ),
-  );
-  return factsOf({ driver }).addresses?.find((address) => !taken.has(address));
-}
 
 type AddSense = Extract<Add, { what: 'sense' }>;
 type Of<Kind> = Extract<AddSense, { kind: Kind }>;
