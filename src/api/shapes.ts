@@ -268,6 +268,17 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     ),
   });
 
+  const measuringPart = z.object({
+    sense: z.string(),
+    board: z.string(),
+    rail: z.string().optional().describe('the rail whose whole current or whose voltage it is'),
+    channel: z.string().optional().describe('the channel whose current alone flows through it'),
+    ohm: z.number().describe('its resistance (ohm)'),
+    part: z.string().describe('what it is, in words'),
+    from: z.string().describe('its end at the supply; empty where the file does not say'),
+    to: z.string().describe('its other end'),
+  });
+
   const boardInfo = z.object({
     driver: z.string(),
     header: z.boolean().describe('whether its pins are those of the 40-pin header'),
@@ -287,6 +298,10 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     symptoms: z.array(z.enum(SYMPTOMS)).readonly().describe('all that its kind can have'),
     rail: z.string().optional(),
     fuse: z.string().optional().describe('connector of the fuse'),
+    through: z
+      .array(z.string())
+      .optional()
+      .describe('shunts that its current flows through, in words'),
     wires: z.array(z.string()).describe('labels, from the supply on'),
     connectors: z.array(z.string()),
     cautions: z.array(z.string()).readonly(),
@@ -527,6 +542,22 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
         dropShare: z.number().optional().describe("the same, as a share of the rail's voltage"),
       }),
     ),
+    shunts: z
+      .array(
+        z.looseObject({
+          board: z.string(),
+          sense: z.string(),
+          rail: z.string().optional(),
+          channel: z.string().optional(),
+          ohm: z.number().describe('ohm'),
+          movingA: amps('while all moves as the limit allows'),
+          dropV: z.number().describe('lost in it then (V)'),
+          watts: z.number().describe('heats it then (W)'),
+          ratedW: z.number().optional().describe('its rating (W)'),
+        }),
+      )
+      .optional()
+      .describe('shunts of meters'),
     findings: z.array(finding),
   });
 
@@ -594,6 +625,7 @@ export function makeShapes({ z, want, value, range, pulseUs, amps, changed }: Pi
     guardInfo,
     symptom,
     loomWire,
+    measuringPart,
     boardInfo,
     trace,
     cueState,

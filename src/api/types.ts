@@ -37,6 +37,7 @@ export type GuardInfo = Made<'guardInfo'>;
 /** How the prop file on the disk differs from the prop in use. */
 export type FileNews = Made<'fileNews'>;
 export type { LoomWire } from '../prop/loom.ts';
+export type { MeasuringPart } from '../prop/measuring-path.ts';
 export type { BoardInfo } from '../prop/pins.ts';
 export type { Symptom } from '../prop/symptoms.ts';
 export type { Trace } from '../prop/trace.ts';

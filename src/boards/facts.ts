@@ -68,6 +68,8 @@ export interface Measures {
   inputV?: number;
   /** The shunt in the path of the current that it measures (ohm). */
   shuntOhm?: number;
+  /** The power rating of that shunt (W), where the file gives it. */
+  shuntW?: number | undefined;
 }
 
 /** How a board of a driver is proposed for a new prop. */
@@ -190,8 +192,8 @@ export interface SenseUse {
   maxV?: number | undefined;
   /** Resistance of what drives the input (ohm). */
   sourceOhm?: number | undefined;
-  /** What the rail whose current it measures may carry (A). */
-  limit?: { rail: string; amps: number } | undefined;
+  /** What the rail whose current it measures may carry, and what its fuse carries for ever (A). */
+  limit?: { rail: string; amps: number; fuseA?: number | undefined } | undefined;
 }
 
 /** How a driver reports what is wrong with a prop file, and looks things up in it. */

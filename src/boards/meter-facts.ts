@@ -39,9 +39,9 @@ export function meterFacts<Driver extends string>(
     },
     // Not 0x40 first, which a new PCA9685 has, nor those of an ADS1115.
     addresses: [0x45, 0x44, 0x41, 0x40, 0x46, 0x47, 0x4c, 0x4d, 0x4e, 0x4f],
-    measures: ({ shuntOhm }) => ({
+    measures: ({ shuntOhm, shuntW }) => ({
       ...{ quantities: ['current', 'volts'], inputs: 0 },
-      ...{ inputV: range.maxBusV, shuntOhm },
+      ...{ inputV: range.maxBusV, shuntOhm, shuntW },
     }),
     lintBoard: (name, board, notes) => lintMeter(name, board, range, notes),
     lintSense: (use, board, notes) => lintMeterSense(use, board, range, notes),
@@ -103,7 +103,9 @@ function lintMeterSense(
       `${short(maxV)} V is above the ${range.maxBusV} V that this meter withstands`,
       'measure it with a divider and an analogue input',
     );
-  if (quantity !== 'current' || !limit || limit.amps <= board.maxA * SLACK) return;
+  if (quantity !== 'current' || !limit) return;
+  lintFuse(use, board, range, notes);
+  if (limit.amps <= board.maxA * SLACK) return;
   const mostA = range.rangeV / board.shuntOhm;
   notes.warning(
     boardPath,
@@ -114,6 +116,35 @@ function lintMeterSense(
   );
   // What the rail may carry heats it, too.
   lintHeat(use.board, board, limit.amps, notes);
+}
+
+/** What a fuse lets through for ever is more than the limit: warns where the shunt does not show or bear it. */
+function lintFuse(
+  { board: name, limit, boardPath }: SenseUse,
+  board: MeterBoard,
+  { rangeV }: MeterRange,
+  notes: BoardNotes,
+): void {
+  const { rail, amps, fuseA = 0 } = limit!;
+  const { shuntOhm, shuntW: ratedW } = board;
+  if (fuseA <= amps) return;
+  const lets = `the fuse of rail ${rail} lets ${short(fuseA)} A through`;
+  const dropV = shuntV(fuseA, shuntOhm);
+  if (dropV > rangeV * SLACK && shuntV(amps, shuntOhm) <= rangeV * SLACK)
+    notes.warning(
+      boardPath,
+      `${lets}, which drop ${short(dropV * 1000)} mV at the shunt of board ${name}, and its chip shows no more than ${short(rangeV * 1000)} mV`,
+      `use a shunt of ${short(rangeV / fuseA)} ohm or less, or a smaller fuse that still carries the load`,
+    );
+  const watts = shuntW(fuseA, shuntOhm);
+  // A shunt that gets too hot without the fuse is reported by itself.
+  const hottest = shuntW(Math.max(amps, board.maxA), shuntOhm);
+  if (ratedW !== undefined && watts > ratedW * SLACK && hottest <= ratedW * SLACK)
+    notes.warning(
+      boardPath,
+      `${lets}, which heat the shunt of ${short(shuntOhm)} ohm with ${short(watts)} W, and it is rated for ${short(ratedW)} W`,
+      'use a shunt with less resistance or a higher rating, or a smaller fuse that still carries the load',
+    );
 }
 
 /** Reports a shunt that gets too hot; not again for more than `maxA`. */

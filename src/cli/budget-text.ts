@@ -36,6 +36,7 @@ export function budgetText(
     ...cueTable(cues),
     ...channels(budget),
     ...wires(budget),
+    ...shunts(budget),
     ...smallParts(budget),
     ...mechanics,
     ...gaps(budget),
@@ -227,6 +228,39 @@ function wires({ wires: all }: Budget): string[] {
       table(heading, rows),
       '',
       'May carry: alone, PVC, 40 C around it, in a conduit (IEC 60204-1, table 6, method B2).',
+    ].join('\n'),
+  ];
+}
+
+function shunts({ shunts: all = [] }: Budget): string[] {
+  if (all.length === 0) return [];
+  const heading = [
+    'shunt of',
+    'carries',
+    'ohm',
+    'A',
+    'lost V',
+    'W',
+    'rated W',
+    'moment A',
+    'lost V',
+  ];
+  const rows = all.map((one) => [
+    one.board,
+    one.channel ?? one.rail!,
+    String(one.ohm),
+    n(one.movingA),
+    n(one.dropV, 3),
+    n(one.watts, 3),
+    n(one.ratedW),
+    n(one.momentA),
+    n(one.momentDropV, 3),
+  ]);
+  return [
+    [
+      table(heading, rows),
+      '',
+      'A shunt is in plus, before all that it measures: what it loses (U = I R) is part of the lost V above; P = I2 R heats it.',
     ].join('\n'),
   ];
 }

@@ -1,4 +1,5 @@
 import type { LoomWire } from '../api/types.ts';
+import { partText } from '../drawings/words.ts';
 import { SYMPTOMS, type Symptom } from '../prop/symptoms.ts';
 import type { Trace } from '../prop/trace.ts';
 import { aligned, EXIT } from './output.ts';
@@ -46,21 +47,36 @@ async function find({ text, symptom, file }: Inputs, operator: Operator): Promis
     return { result, text: traceText(result) };
   }
   const result = prop
-    ? { wires: (await import('../prop/find-wires.ts')).findWires(prop, text) }
+    ? (await import('../prop/find-wires.ts')).foundBy(prop, text)
     : await operator.call('loom.find', { text });
-  if (result.wires.length > 0) return { result, text: wireList(result.wires) };
+  const { wires, parts = [] } = result;
+  const found = [...(wires.length > 0 ? [wireList(wires)] : []), ...parts.map(partText)];
+  if (found.length > 0) return { result, text: found.join('\n') };
   return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
 }
 
 /** The steps for a person with a meter in one hand. */
 function traceText(trace: Trace): string {
-  const { channel, kind, symptom, rail, fuse, wires, connectors, cautions, steps, gaps } = trace;
+  const {
+    channel,
+    kind,
+    symptom,
+    rail,
+    fuse,
+    through = [],
+    wires,
+    connectors,
+    cautions,
+    steps,
+    gaps,
+  } = trace;
   const list = (title: string, names: readonly string[]) =>
     names.length > 0 ? [`${title}: ${names.join(' ')}`] : [];
   return [
     `${channel} (${kind}): ${symptom}`,
     ...list('rail', rail === undefined ? [] : [rail]),
     ...list('fuse', fuse === undefined ? [] : [fuse]),
+    ...list('through', [through.join(', ')].filter(Boolean)),
     ...list('wires', wires),
     ...list('connectors', connectors),
     '',

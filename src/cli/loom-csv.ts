@@ -1,5 +1,6 @@
 import { wiresOf } from '../prop/loom.ts';
 import { sorted, splitEnd } from '../prop/loom-words.ts';
+import { measuringPartsOf } from '../prop/measuring-path.ts';
 import type { Prop } from '../prop/schema.ts';
 import { csvRows } from '../shared/csv.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
@@ -10,7 +11,7 @@ const HEAD = [
   ...['from', 'from_connector', 'from_cavity', 'to', 'to_connector', 'to_cavity', 'place'],
 ];
 
-/** The loom, a row for each core, as `csvRows` has it. */
+/** The loom as `csvRows` has it: a row for each core, then one for each shunt and resistor of a divider. */
 export function loomCsv(prop: Prop): string {
   const rows = sorted(wiresOf(prop), ({ label }) => label).flatMap((wire) =>
     wire.cores.map(({ role, colour, from, to }) => {
@@ -22,5 +23,20 @@ export function loomCsv(prop: Prop): string {
       ];
     }),
   );
-  return csvRows([HEAD, ...rows]);
+  const parts = measuringPartsOf(prop).map(({ sense, channel, rail, part, from, to }) => [
+    ...[sense, channel, rail, undefined, undefined, undefined],
+    ...[
+      part,
+      undefined,
+      undefined,
+      from,
+      undefined,
+      undefined,
+      to,
+      undefined,
+      undefined,
+      undefined,
+    ],
+  ]);
+  return csvRows([HEAD, ...rows, ...parts]);
 }

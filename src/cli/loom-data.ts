@@ -4,6 +4,7 @@ import { slotsOf } from '../drawings/pins.ts';
 import { bundlesOf } from '../prop/bundles.ts';
 import { Loom, type PlacedWire } from '../prop/loom.ts';
 import { sorted } from '../prop/loom-words.ts';
+import { measuringPartsOf } from '../prop/measuring-path.ts';
 import { boardPins } from '../prop/pins.ts';
 import type { Prop } from '../prop/schema.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
@@ -42,7 +43,8 @@ export function loomView(prop: Prop): LoomView {
     return { name, board, slots, ...(connector !== undefined && { connector }) };
   });
   const { wires } = loom;
-  return { name: prop.name, wires, boards, connectors: connectorsOf(prop, loom) };
+  const parts = measuringPartsOf(prop);
+  return { name: prop.name, wires, boards, connectors: connectorsOf(prop, loom), parts };
 }
 
 /** The loom as `--json` has it. */
@@ -65,7 +67,11 @@ export function loomOf(prop: Prop) {
     Object.keys(prop.boards).map((name) => [name, boardPins(prop, name)]),
   );
   const bundles = bundlesOf(loom.wires);
-  return { name: prop.name, wires: loom.wires.map(plain), connectors, boards, bundles };
+  const parts = measuringPartsOf(prop);
+  return {
+    ...{ name: prop.name, wires: loom.wires.map(plain), connectors, boards, bundles },
+    ...(parts.length > 0 && { parts }),
+  };
 }
 
 /** A wire without its place in the file, its colours by name as well. */

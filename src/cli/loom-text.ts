@@ -1,7 +1,15 @@
-import { colourText, length, purpose, gauge as sizeText, wireCount } from '../drawings/words.ts';
+import {
+  colourText,
+  length,
+  PART_COLUMNS,
+  purpose,
+  gauge as sizeText,
+  wireCount,
+} from '../drawings/words.ts';
 import { bundlesOf } from '../prop/bundles.ts';
 import { Loom, type PlacedWire } from '../prop/loom.ts';
 import { grouped, sorted } from '../prop/loom-words.ts';
+import { measuringPartsOf } from '../prop/measuring-path.ts';
 import type { Prop } from '../prop/schema.ts';
 import { connectorsOf } from './loom-data.ts';
 import { aligned, table } from './output.ts';
@@ -9,13 +17,15 @@ import { aligned, table } from './output.ts';
 /** The loom as lists: by connector, by channel, by label. */
 export function loomText(prop: Prop): string {
   const loom = new Loom(prop);
-  if (loom.wires.length === 0) return `${prop.name}: the file names no wires`;
+  if (loom.wires.length === 0)
+    return [`${prop.name}: the file names no wires`, ...measuring(prop)].join('\n\n');
   return [
     `${prop.name}: ${wireCount(loom.wires.length)}, ${loom.connectors.size} connectors`,
     `BY CONNECTOR\n${byConnector(prop, loom)}`,
     `BY CHANNEL\n${byChannel(loom)}`,
     `BY LABEL\n${byLabel(loom)}`,
     ...byPlace(loom),
+    ...measuring(prop),
   ].join('\n\n');
 }
 
@@ -64,6 +74,16 @@ function byPlace(loom: Loom): string[] {
   ]);
   if (rows.length === 0) return [];
   return [`BY PLACE\n${table(['place', 'cores', 'longest', 'wires that run together'], rows)}`];
+}
+
+/** Shunts and dividers, with the ends between which they are. */
+function measuring(prop: Prop): string[] {
+  const rows = measuringPartsOf(prop).map(({ sense, rail, channel, part, from, to }) => [
+    ...[sense, channel ?? rail ?? '', part, from, `-> ${to}`],
+  ]);
+  if (rows.length === 0) return [];
+  const columns = PART_COLUMNS.map((column) => column.toLowerCase());
+  return [`SHUNTS AND DIVIDERS\n${table(columns, rows)}`];
 }
 
 function byLabel(loom: Loom): string {

@@ -2,6 +2,7 @@ import type { ComponentChildren } from 'preact';
 import { bundlesOf } from '../prop/bundles.ts';
 import type { LoomWire } from '../prop/loom.ts';
 import { grouped, sorted, splitEnd } from '../prop/loom-words.ts';
+import type { MeasuringPart } from '../prop/measuring-path.ts';
 import type { ConnectorView } from './connector-picture.tsx';
 import { ColourText } from './insulation.tsx';
 import type { CavityEnd } from './pins.ts';
@@ -10,6 +11,7 @@ import {
   CHANNEL_COLUMNS,
   CONNECTOR_COLUMNS,
   LABEL_COLUMNS,
+  PART_COLUMNS,
   PIN_KINDS,
   PLACE_COLUMNS,
   purpose,
@@ -168,6 +170,26 @@ function CavityRows({ cavity, ends }: { cavity: string; ends: readonly CavityEnd
         </tr>
       ))}
     </>
+  );
+}
+
+/** Shunts and the resistors of dividers, with the ends between which they are. */
+export function ListOfParts({ parts }: { parts: readonly MeasuringPart[] }) {
+  return (
+    <List columns={PART_COLUMNS} head={undefined}>
+      <tbody>
+        {parts.map(({ sense, rail, channel, part, from, to }) => (
+          <tr key={`${sense} ${from}`}>
+            <th scope="row">{sense}</th>
+            <td>{channel ?? rail}</td>
+            <td>{part}</td>
+            <td>{from}</td>
+            <td>{to}</td>
+            <Tick />
+          </tr>
+        ))}
+      </tbody>
+    </List>
   );
 }
 

@@ -1,10 +1,14 @@
 import type { LoomWire } from '../prop/loom.ts';
+import type { MeasuringPart } from '../prop/measuring-path.ts';
 import { BoardPicture, type BoardView, boardHeight, MARGIN } from './board-picture.tsx';
 import { ConnectorPicture, type ConnectorView, connectorHeight } from './connector-picture.tsx';
+import { Fitted } from './fitted.tsx';
 import { Picture, WIDTH } from './picture.tsx';
-import { loomCaption } from './words.ts';
+import { px } from './px.ts';
+import { loomCaption, PARTS_TITLE, partText } from './words.ts';
 
 const COLUMNS = 3;
+const PART_ROW = 18;
 const GUTTER = 18;
 const CARD = (WIDTH - 2 * MARGIN - (COLUMNS - 1) * GUTTER) / COLUMNS;
 
@@ -40,10 +44,12 @@ export interface LoomView {
   wires: readonly LoomWire[];
   boards: readonly BoardView[];
   connectors: readonly ConnectorView[];
+  /** Shunts and dividers. */
+  parts: readonly MeasuringPart[];
 }
 
 /** The whole loom as a poster: the pins of every board, then every other connector with its cavities. */
-export function LoomPicture({ name, wires, boards, connectors }: LoomView) {
+export function LoomPicture({ name, wires, boards, connectors, parts }: LoomView) {
   let y = 76;
   const placedBoards = boards.map((view) => {
     const top = y;
@@ -60,11 +66,13 @@ export function LoomPicture({ name, wires, boards, connectors }: LoomView) {
       columns[at] = top + connectorHeight(view) + GUTTER;
       return { view, x: MARGIN + at * (CARD + GUTTER), y: top };
     });
+  const partsY = Math.max(...columns);
+  const partsHeight = parts.length > 0 ? 34 + parts.length * PART_ROW + GUTTER : 0;
   return (
     <Picture
       title={`${name}: the loom`}
       desc={`The pins of ${boards.length} boards and the cavities of ${connectors.length} connectors, with every wire.`}
-      height={Math.max(...columns) - GUTTER + MARGIN}
+      height={partsY + partsHeight - GUTTER + MARGIN}
       style={STYLE}
     >
       <text class="title" x={MARGIN} y={40}>
@@ -79,6 +87,31 @@ export function LoomPicture({ name, wires, boards, connectors }: LoomView) {
       {cards.map((placed) => (
         <ConnectorPicture key={placed.view.name} {...placed} width={CARD} />
       ))}
+      {parts.length > 0 && (
+        <g>
+          <rect
+            class="card"
+            x={px(MARGIN)}
+            y={px(partsY)}
+            width={px(WIDTH - 2 * MARGIN)}
+            height={px(partsHeight - GUTTER)}
+            rx={4}
+          />
+          <text class="head" x={px(MARGIN + 10)} y={px(partsY + 20)}>
+            {PARTS_TITLE}
+          </text>
+          {parts.map((part, i) => (
+            <Fitted
+              key={`${part.sense} ${part.from}`}
+              x={MARGIN + 10}
+              y={partsY + 42 + i * PART_ROW}
+              width={WIDTH - 2 * MARGIN - 20}
+              text={partText(part)}
+              style="name"
+            />
+          ))}
+        </g>
+      )}
     </Picture>
   );
 }

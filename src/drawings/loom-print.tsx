@@ -1,8 +1,14 @@
-import { ListByChannel, ListByConnector, ListByLabel, ListByPlace } from './loom-lists.tsx';
+import {
+  ListByChannel,
+  ListByConnector,
+  ListByLabel,
+  ListByPlace,
+  ListOfParts,
+} from './loom-lists.tsx';
 import type { LoomView } from './loom-picture.tsx';
 import { PinMap } from './pin-map.tsx';
 import { WireFlags } from './wire-flags.tsx';
-import { boardTitle, loomCaption } from './words.ts';
+import { boardTitle, loomCaption, PARTS_TITLE } from './words.ts';
 
 /**
  * The style of what is printed: lists, pins, flags. Without quotation marks, which would be escaped: HTML does
@@ -68,7 +74,7 @@ body { max-width: 190mm; margin: 8mm auto; padding: 0 4mm; }
  * The loom for A4 paper, in one file that needs no others: the pins, the lists by connector, channel and
  * label with tick boxes, and flags to cut out and fold around the wires.
  */
-export function LoomPrint({ name, wires, boards, connectors }: LoomView) {
+export function LoomPrint({ name, wires, boards, connectors, parts }: LoomView) {
   return (
     <html lang="en">
       <head>
@@ -96,7 +102,7 @@ export function LoomPrint({ name, wires, boards, connectors }: LoomView) {
           {wires.length === 0 ? (
             <p>The file names no wires.</p>
           ) : (
-            <Sections wires={wires} boards={boards} connectors={connectors} />
+            <Sections wires={wires} boards={boards} connectors={connectors} parts={parts} />
           )}
         </main>
       </body>
@@ -104,7 +110,7 @@ export function LoomPrint({ name, wires, boards, connectors }: LoomView) {
   );
 }
 
-function Sections({ wires, boards, connectors }: Omit<LoomView, 'name'>) {
+function Sections({ wires, boards, connectors, parts }: Omit<LoomView, 'name'>) {
   return (
     <>
       <section>
@@ -134,6 +140,12 @@ function Sections({ wires, boards, connectors }: Omit<LoomView, 'name'>) {
         <h2>By label</h2>
         <ListByLabel wires={wires} />
       </section>
+      {parts.length > 0 && (
+        <section>
+          <h2>{PARTS_TITLE}</h2>
+          <ListOfParts parts={parts} />
+        </section>
+      )}
       <section>
         <h2>Wire flags</h2>
         <WireFlags wires={wires} order="label" />

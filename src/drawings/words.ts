@@ -1,5 +1,6 @@
 import type { Bundle } from '../prop/bundles.ts';
 import type { LoomWire } from '../prop/loom.ts';
+import type { MeasuringPart } from '../prop/measuring-path.ts';
 import type { BoardInfo } from '../prop/pins.ts';
 import { tidy } from '../shared/units.ts';
 import { wireColourName } from '../sums/wire-colours.ts';
@@ -74,6 +75,15 @@ export function colourText(code: string): string {
   return [code, wireColourName(code)].filter(Boolean).join(' ');
 }
 
+/** `servo6v through shunt 0.01 ohm of board meter: F1-2 -> all of servo6v (servo_current)`. */
+export function partText({ rail, channel, part, from, to, sense }: MeasuringPart): string {
+  const way = from || to ? `: ${from} -> ${to}` : '';
+  return `${[channel ?? rail, 'through', part].filter(Boolean).join(' ')}${way} (${sense})`;
+}
+
+/** Above the list of what measures in the wiring. */
+export const PARTS_TITLE = 'Shunts and dividers';
+export const PART_COLUMNS = ['Sense', 'For', 'Part', 'From', 'To'] as const;
 export const LABEL_COLUMNS = ['Label', 'For', 'Size', 'Role', 'Colour', 'From', 'To'] as const;
 export const CHANNEL_COLUMNS = ['For', 'Label', 'Role', 'Colour', 'From', 'To'] as const;
 export const PLACE_COLUMNS = ['Place', ...CHANNEL_COLUMNS.slice(1)] as const;

@@ -9,6 +9,7 @@ import {
 } from '../sums/relay-drive.ts';
 import { type Led, ledResistor, type SeriesResistor } from '../sums/resistor.ts';
 import { holdingA } from '../sums/servo-line.ts';
+import { shuntV, shuntW } from '../sums/shunt.ts';
 import {
   capacitorF,
   DIP_SHARE,
@@ -23,6 +24,7 @@ import { relayOf } from './kinds/channel.ts';
 import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import { throughOf } from './kinds/through.ts';
+import { type Shunt, shuntsOf } from './measuring-path.ts';
 import { mechanicsOf } from './mechanics.ts';
 import { driven, ledSupplyV } from './pin-load.ts';
 import { coilDraw, type RailDraw } from './rail-draw.ts';
@@ -111,12 +113,25 @@ export interface CoilBudget {
   flyback: Flyback;
 }
 
+/** A shunt, with the most that it is asked for: while all moves as the limit allows, and for a moment. */
+export interface ShuntBudget extends Shunt {
+  /** What flows through it, what it takes from the voltage behind it (V), and what heats it (W). */
+  movingA: number;
+  dropV: number;
+  watts: number;
+  /** The same for a moment: a stall, or the start of a wake (A). */
+  momentA: number;
+  momentDropV: number;
+}
+
 export interface Budget {
   rails: RailBudget[];
   channels: ChannelBudget[];
   wires: WireLoad[];
   leds: LedBudget[];
   coils: CoilBudget[];
+  /** Shunts of meters; absent where there are none. */
+  shunts?: ShuntBudget[];
   /** Channels whose supply has terminals in the file, but whose wiring to it is not there. */
   untraced: string[];
   /** Wires that count as 0 ohm, because their length or size is not in the file. */
@@ -162,16 +177,18 @@ export function wiringBudgetOf(prop: Prop): Budget {
     }
     channels.push(one);
   }
+  const rails = Object.entries(prop.rails).map(([name, rail]) => {
+    const budget = railBudget(name, rail, members.get(name) ?? []);
+    const fuse = fuseBudget(rail, budget, drops.weakest.get(name), prop.ambientC);
+    return fuse ? { ...budget, fuse } : budget;
+  });
+  const shunts = shuntsOf(prop).flatMap((shunt) => shuntBudget(shunt, rails, channels) ?? []);
   return {
-    rails: Object.entries(prop.rails).map(([name, rail]) => {
-      const budget = railBudget(name, rail, members.get(name) ?? []);
-      const fuse = fuseBudget(rail, budget, drops.weakest.get(name), prop.ambientC);
-      return fuse ? { ...budget, fuse } : budget;
-    }),
-    channels,
+    ...{ rails, channels },
     wires: drops.wires,
     leds: Object.entries(prop.channels).flatMap(([name, channel]) => leds(prop, name, channel)),
     coils: Object.entries(prop.channels).flatMap(([name, channel]) => coils(prop, name, channel)),
+    ...(shunts.length > 0 && { shunts }),
     untraced: drops.untraced,
     unknownWires: drops.unknown,
   };
@@ -265,6 +282,24 @@ function fuseBudget(
     budget.fits = fuseFor(window, standard) ?? null;
   }
   return budget;
+}
+
+/** Of a rail or a channel that is there. */
+function shuntBudget(
+  shunt: Shunt,
+  rails: readonly RailBudget[],
+  channels: readonly ChannelBudget[],
+): ShuntBudget | undefined {
+  const rail = rails.find(({ name }) => name === shunt.rail);
+  const channel = channels.find(({ name }) => name === shunt.channel);
+  const movingA = rail?.peakA ?? channel?.movingA;
+  if (movingA === undefined) return undefined;
+  const momentA = Math.max(movingA, rail?.momentA ?? channel!.stallA);
+  return {
+    ...shunt,
+    ...{ movingA, dropV: shuntV(movingA, shunt.ohm), watts: shuntW(movingA, shunt.ohm) },
+    ...{ momentA, momentDropV: shuntV(momentA, shunt.ohm) },
+  };
 }
 
 function leds(prop: Prop, channel: string, spec: Channel): LedBudget[] {

@@ -1,4 +1,3 @@
-import { factsOf } from '../boards/registry.ts';
 import { ResistorNetwork } from '../sums/network.ts';
 import { shuntV } from '../sums/shunt.ts';
 import {
@@ -15,6 +14,7 @@ import {
 import type { Path } from './finding.ts';
 import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
+import { shuntsOf } from './measuring-path.ts';
 import { railOf } from './rails.ts';
 import type { Channel, Prop, Wire } from './schema.ts';
 import { wireRatingA } from './wire-rating.ts';
@@ -92,7 +92,7 @@ class Solver {
   constructor(prop: Prop) {
     this.#prop = prop;
     this.#circuit = circuitOf(prop);
-    this.#shunts = shuntsOf(prop);
+    this.#shunts = shuntDrops(prop);
     const { nodes, conductors, sources, taps } = this.#circuit;
     this.#resistive = conductors.filter(({ ohm, from, to }) => ohm !== undefined && from !== to);
     const branches = this.#resistive.map(({ from, to, ohm }) => ({ from, to, ohm: ohm! }));
@@ -404,18 +404,13 @@ interface Shunts {
   dropV(channel: string, rail: string, ownA: number, railA: number): number;
 }
 
-/** The shunts by what the senses say: a meter is between the supply and all that it measures. */
-function shuntsOf({ senses, boards }: Prop): Shunts {
+/** A meter is between the supply and all that it measures. */
+function shuntDrops(prop: Prop): Shunts {
   const ofRail = new Map<string, number>();
   const ofChannel = new Map<string, number>();
-  for (const sense of Object.values(senses)) {
-    if (sense.kind !== 'current' || sense.input !== undefined) continue;
-    const board = Object.hasOwn(boards, sense.board) ? boards[sense.board] : undefined;
-    const ohm = board && factsOf(board).measures?.(board)?.shuntOhm;
-    if (ohm === undefined) continue;
-    if (sense.channel !== undefined) ofChannel.set(sense.channel, ohm);
-    else if (sense.rail !== undefined) ofRail.set(sense.rail, ohm);
-  }
+  for (const { rail, channel, ohm } of shuntsOf(prop))
+    if (channel !== undefined) ofChannel.set(channel, (ofChannel.get(channel) ?? 0) + ohm);
+    else if (rail !== undefined) ofRail.set(rail, (ofRail.get(rail) ?? 0) + ohm);
   return {
     dropV: (channel, rail, ownA, railA) =>
       shuntV(railA, ofRail.get(rail) ?? 0) + shuntV(ownA, ofChannel.get(channel) ?? 0),

@@ -1,6 +1,8 @@
 import { wireColourName } from '../sums/wire-colours.ts';
+import { loadRailOf } from './kinds/contact.ts';
 import { Loom, type LoomWire, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
+import { type MeasuringPart, measuringPartsOf } from './measuring-path.ts';
 import type { Prop } from './schema.ts';
 
 /**
@@ -13,6 +15,35 @@ export function findWires(prop: Prop, text: string): LoomWire[] {
   const asked = askedFor(text);
   const loom = new Loom(prop);
   return loom.wires.filter((wire) => matches(loom, wire, asked)).map(loomWire);
+}
+
+/**
+ * The shunts and dividers that go with a search: those on the way to the channels of the wires that it found,
+ * or on their rails, and those whose sense, board or kind has every word of the text.
+ */
+function findParts(prop: Prop, text: string, wires: readonly LoomWire[]): MeasuringPart[] {
+  const words = text.toLowerCase().split(/\s+/).filter(Boolean);
+  const channels = new Set<string>();
+  const rails = new Set<string | undefined>();
+  for (const { channel, rail } of wires) {
+    if (rail !== undefined) rails.add(rail);
+    if (channel === undefined || !Object.hasOwn(prop.channels, channel)) continue;
+    channels.add(channel);
+    rails.add(loadRailOf(prop.channels[channel]!));
+  }
+  return measuringPartsOf(prop).filter(({ sense, rail, channel, part }) => {
+    const isOnWay =
+      channel === undefined ? rail !== undefined && rails.has(rail) : channels.has(channel);
+    const mine = [sense, rail, channel, part].join(' ').toLowerCase();
+    return isOnWay || words.every((word) => mine.includes(word));
+  });
+}
+
+/** Both, as clients get them: parts are left out where there are none. */
+export function foundBy(prop: Prop, text: string): { wires: LoomWire[]; parts?: MeasuringPart[] } {
+  const wires = findWires(prop, text);
+  const parts = findParts(prop, text, wires);
+  return { wires, ...(parts.length > 0 && { parts }) };
 }
 
 /** What is looked for: numbers of a kind, and words. */

@@ -55,7 +55,7 @@ function lintBoard(
   }
   if (!lintInput(notes, at, name, sense, measures, takenBy)) return;
   const rail = 'rail' in sense ? sense.rail : undefined;
-  const { limitA } = railOf(notes.prop, rail) ?? {};
+  const { limitA, fuse } = railOf(notes.prop, rail) ?? {};
   const use: SenseUse = {
     board: sense.board,
     path: at,
@@ -65,7 +65,7 @@ function lintBoard(
     sourceOhm: 'divider' in sense && sense.divider ? dividerOhm(...sense.divider) : undefined,
     limit:
       rail !== undefined && limitA !== undefined && sense.kind === 'current'
-        ? { rail, amps: limitA }
+        ? { rail, amps: limitA, fuseA: fuse?.ratingA }
         : undefined,
   };
   facts.lintSense?.(use, board, notes);

@@ -9,6 +9,7 @@ import { kindOf } from './kinds/registry.ts';
 import { isLowSide } from './kinds/through-words.ts';
 import { type Core, coreKind, type Link, Loom, type PlacedWire } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
+import { type Shunt, shuntsBefore } from './measuring-path.ts';
 import type { Channel, Prop } from './schema.ts';
 
 /** A core of the channel's own wire, in the direction from the supply or board to the plug. */
@@ -43,6 +44,8 @@ export class Site {
   readonly load: readonly Lead[];
   /** The terminals of a relay's contact, the supply's side first. */
   readonly contact: { near: string; far: string } | undefined;
+  /** Shunts in plus, between the supply and its load. */
+  readonly shunts: readonly Shunt[];
   /** Cores from the transistors that switch a light to its LEDs, one for each colour. */
   readonly legs: readonly Lead[];
 
@@ -70,6 +73,7 @@ export class Site {
     this.load = loadCores.map(({ wire, core }) =>
       this.#lead(wire, core, wire.rail ?? this.loadRail),
     );
+    this.shunts = shuntsBefore(prop, name);
     this.contact = this.#contact(ours.map(({ core }) => core));
   }
 
@@ -144,7 +148,14 @@ export class Site {
     if (this.volts === undefined) return undefined;
     const links = [...this.way('plus', plus), ...this.way('return', back)];
     const ohms = links.reduce((sum, link) => sum + (linkOhms(link) ?? 0), 0);
-    return this.volts - this.amps * ohms;
+    return this.volts - this.amps * (ohms + this.shuntOhm(plus));
+  }
+
+  /** The shunts before an end of plus, together (ohm): one of the channel alone is before its plug. */
+  shuntOhm(plus: string): number {
+    if (this.kind.switches) return 0;
+    const isBefore = ({ channel }: Shunt) => channel === undefined || plus === this.plus?.far;
+    return this.shunts.filter(isBefore).reduce((sum, { ohm }) => sum + ohm, 0);
   }
 
   /** The ground of the board's connector that is nearest to another cavity of it. */

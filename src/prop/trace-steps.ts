@@ -1,14 +1,17 @@
 import { factsOf } from '../boards/registry.ts';
 import { tidy } from '../shared/units.ts';
+import { shuntV } from '../sums/shunt.ts';
 import { type Battery, batteryOf } from './battery.ts';
 import { coreOhm } from './circuit.ts';
 import type { WeakWires } from './drop-ways.ts';
 import { requirementText } from './interlock.ts';
 import { relayOf, servoOf } from './kinds/channel.ts';
+import { loadRailOf } from './kinds/contact.ts';
 import { atHighV } from './kinds/meter.ts';
 import { activeLow } from './kinds/polarity.ts';
 import { coreKind } from './loom.ts';
 import { splitEnd } from './loom-words.ts';
+import { shuntText } from './measuring-path.ts';
 import { railOf } from './rails.ts';
 import type { Board, Rail, RelayChannel, ServoChannel } from './schema.ts';
 import type { Symptom } from './symptoms.ts';
@@ -151,6 +154,7 @@ function supply(site: Site): TraceStep[] {
       battery: batteryAt(site),
     }),
   );
+  if (!site.kind.switches) steps.push(...shunts(site));
   if (block && (!terminals || block.plus !== terminals.plus))
     steps.push(
       under(
@@ -170,6 +174,25 @@ function supply(site: Site): TraceStep[] {
       ),
     );
   return steps;
+}
+
+/** Largest voltage across the two terminals of a shunt, besides its own drop (V; common practice, no source). */
+const SHUNT_CONTACT_V = 0.05;
+
+/** A shunt that has burnt out, or a loose terminal of its meter, lets nothing through. */
+function shunts({ shunts: all, name, channel, kind, prop }: Site): TraceStep[] {
+  const { busyA } = kind.draw(channel);
+  return all.map((shunt) => {
+    const dropV = shuntV(busyA, shunt.ohm);
+    const rail = railOf(prop, loadRailOf(channel));
+    return {
+      power: 'on',
+      check: `Measure across the ${shuntText(shunt)}, at the meter's two power terminals, while ${name} is ${kind.words.busy}.`,
+      expect: `about ${tidy(dropV * 1000, 1)} mV at ${show(busyA)} A, more while others draw too; sinew senses shows ${shunt.sense} at about that current`,
+      reading: { unit: 'V', low: 0, high: tidy(dropV + SHUNT_CONTACT_V, 3), between: [] },
+      otherwise: `${rail ? `About ${show(rail.volts)} V` : 'The full voltage'}: the shunt is burnt out or a terminal is open. Switch off, look for the short behind it first, then change the meter. Much more than the amperes explain: a loose terminal.`,
+    };
+  });
 }
 
 /** A supply at its terminals, and its fuse. */
@@ -345,6 +368,7 @@ function load(site: Site): TraceStep[] {
           'Good at the supply and not here: the fuse, the wires between them, or a terminal.',
       });
   }
+  if (site.kind.switches) steps.push(...shunts(site));
   const state = site.fedAtRest ? 'off' : 'on';
   steps.push({
     power: 'on',
@@ -400,11 +424,14 @@ function ohms(site: Site): TraceStep[] {
     const way = lead ? site.way(pole, lead.near) : [];
     if (start === undefined || way.length === 0) continue;
     const labels = way.flatMap((link) => (link.kind === 'core' ? [link.wire.label] : ['the fuse']));
-    const ohm = way.reduce((sum, link) => sum + (linkOhms(link) ?? 0), 0);
+    const copperOhm = way.reduce((sum, link) => sum + (linkOhms(link) ?? 0), 0);
+    const shuntOhm = pole === 'plus' ? site.shuntOhm(lead!.near) : 0;
+    const ohm = copperOhm + shuntOhm;
+    const ofShunt = shuntOhm > 0 ? `, ${tidy(shuntOhm, 4)} ohm of shunt` : '';
     steps.push({
       power: 'off',
       check: `Unplug the supply and measure the feed of the ${pole}: ${start} to ${lead!.near}.`,
-      expect: `below ${CONTACT_OHM} ohm (${tidy(ohm, 3)} ohm of copper)`,
+      expect: `below ${CONTACT_OHM} ohm (${tidy(copperOhm, 3)} ohm of copper${ofShunt})`,
       reading: {
         unit: 'ohm',
         low: 0,

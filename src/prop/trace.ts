@@ -2,6 +2,7 @@ import { Refusal } from '../shared/errors.ts';
 import type { WeakWires } from './drop-ways.ts';
 import { didYouMean } from './finding.ts';
 import { kindOf } from './kinds/registry.ts';
+import { shuntText } from './measuring-path.ts';
 import type { Prop } from './schema.ts';
 import type { Symptom } from './symptoms.ts';
 import { Site } from './trace-site.ts';
@@ -22,6 +23,8 @@ export interface Trace {
   /** What the channel depends on, from the supply to its plug. */
   rail?: string;
   fuse?: string;
+  /** `shunt 0.01 ohm of board meter`, for each that its current flows through. */
+  through?: string[];
   wires: string[];
   connectors: string[];
   cautions: readonly string[];
@@ -72,6 +75,7 @@ export function traceFault(
     symptoms,
     ...(rail !== undefined && { rail }),
     ...(fuse !== undefined && { fuse }),
+    ...(site.shunts.length > 0 && { through: site.shunts.map(shuntText) }),
     wires,
     connectors,
     cautions: CAUTIONS,

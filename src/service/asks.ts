@@ -2,7 +2,7 @@ import type { Params, Result } from '../api/methods.ts';
 import type { Incident, IncidentHead } from '../api/types.ts';
 import type { WeakWires } from '../prop/drop-ways.ts';
 import { versionOf } from '../prop/file/version.ts';
-import { findWires } from '../prop/find-wires.ts';
+import { foundBy } from '../prop/find-wires.ts';
 import type { Prop } from '../prop/schema.ts';
 import { traceFault } from '../prop/trace.ts';
 import type { JournalAnswer, JournalQuery } from '../record/query.ts';
@@ -143,7 +143,7 @@ export class Asks {
   /** What works out each answer, as JSON. */
   readonly #works: { [M in AskedMethod]: Work<M> } = {
     'loom.find': (params) =>
-      this.#cached('loom.find', params, (prop) => ({ wires: findWires(prop, params.text) })),
+      this.#cached('loom.find', params, (prop) => foundBy(prop, params.text)),
     'loom.trace': (params, _session, weak) =>
       this.#cached(
         'loom.trace',

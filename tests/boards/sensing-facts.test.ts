@@ -123,6 +123,38 @@ describe('a measurement', () => {
     expect(all[1]!.wrong).toMatch(/8 A heat the shunt/);
   });
 
+  test('whose fuse lets more through than the shunt can show', () => {
+    // INA226: 32768 counts of 2.5 uV are 81.92 mV (data sheet, by drivers/hwmon/ina2xx.c): 8.192 A at 0.01 ohm.
+    const of = (fuseA: number) => found(METER, { limit: { ...limit(5), fuseA } });
+    expect(of(8)).toEqual([]);
+    expect(of(10)).toEqual([
+      {
+        level: 'warning',
+        path: 'senses.amps.board',
+        wrong:
+          'the fuse of rail r6 lets 10 A through, which drop 100 mV at the shunt of board meter, and its chip shows no more than 81.9 mV',
+        right: expect.stringContaining('a shunt of 0.00819 ohm or less, or a smaller fuse'),
+      },
+    ]);
+    // INA219: 320 mV at its largest gain are 3.2 A at 0.1 ohm.
+    const ina219 = { driver: 'ina219', bus: 1, address: 0x45, shuntOhm: 0.1, maxA: 2 };
+    expect(found(ina219, { limit: { ...limit(2), fuseA: 3 } })).toEqual([]);
+    expect(found(ina219, { limit: { ...limit(2), fuseA: 5 } })[0]!.wrong).toMatch(
+      /500 mV .* 320 mV/,
+    );
+  });
+
+  test('whose fuse lets more through than the shunt bears', () => {
+    // ISO 8820: a fuse carries its rating for ever. 7.5² A² times 0.01 ohm are 0.5625 W.
+    const of = (shuntW: number) =>
+      found({ ...METER, shuntW }, { limit: { ...limit(5), fuseA: 7.5 } });
+    expect(of(0.6)).toEqual([]);
+    expect(of(0.5).map(({ level }) => level)).toEqual(['warning']);
+    expect(of(0.5)[0]!.wrong).toMatch(/7\.5 A through, .* with 0\.563 W, .* rated for 0\.5 W/);
+    // Without the fuse it is too hot already: said once.
+    expect(of(0.2)).toEqual([]);
+  });
+
   test('of more volts than the meter bears', () => {
     expect(found(METER, { quantity: 'volts', maxV: 48 })[0]!.wrong).toMatch(/48 V is above the 36/);
     expect(found(METER, { quantity: 'volts', maxV: 24 })).toEqual([]);

@@ -47,7 +47,14 @@ export const queries = {
       z.strictObject({
         text: z.string(want('a text')).max(200, want('a text of at most 200 characters')),
       }),
-    result: ({ z, loomWire }) => z.object({ wires: z.array(loomWire) }),
+    result: ({ z, loomWire, measuringPart }) =>
+      z.object({
+        wires: z.array(loomWire),
+        parts: z
+          .array(measuringPart)
+          .optional()
+          .describe('shunts and dividers on the way to them, or that match themselves'),
+      }),
   },
   'loom.trace': {
     summary: 'What to check when a channel fails: step by step, with what a meter should show',

@@ -1,10 +1,21 @@
 import type { ComponentChildren } from 'preact';
-import { ListByChannel, ListByConnector, ListByLabel } from '../../drawings/loom-lists.tsx';
+import {
+  ListByChannel,
+  ListByConnector,
+  ListByLabel,
+  ListOfParts,
+} from '../../drawings/loom-lists.tsx';
 import type { LoomView } from '../../drawings/loom-picture.tsx';
 import { PinMap } from '../../drawings/pin-map.tsx';
 import { changes } from '../../drawings/track.ts';
 import { WireFlags } from '../../drawings/wire-flags.tsx';
-import { boardTitle, cueLength, loomCaption, railFigures } from '../../drawings/words.ts';
+import {
+  boardTitle,
+  cueLength,
+  loomCaption,
+  PARTS_TITLE,
+  railFigures,
+} from '../../drawings/words.ts';
 import { budgetOf } from '../../prop/budget.ts';
 import { relayOf, servoOf } from '../../prop/kinds/channel.ts';
 import { measurementsOf } from '../../prop/kinds/measured.ts';
@@ -401,7 +412,7 @@ function Cues({ prop, cues }: Pick<BookView, 'prop' | 'cues'>) {
   );
 }
 
-function Wiring({ wires, boards, connectors }: LoomView) {
+function Wiring({ wires, boards, connectors, parts }: LoomView) {
   if (wires.length === 0) return <p>The file names no wires.</p>;
   return (
     <>
@@ -422,6 +433,12 @@ function Wiring({ wires, boards, connectors }: LoomView) {
       <ListByChannel wires={wires} />
       <h3>By label</h3>
       <ListByLabel wires={wires} />
+      {parts.length > 0 && (
+        <>
+          <h3>{PARTS_TITLE}</h3>
+          <ListOfParts parts={parts} />
+        </>
+      )}
       <h3>Wire flags</h3>
       <WireFlags wires={wires} order="label" />
     </>

@@ -1,11 +1,13 @@
 import { batch, signal } from '@preact/signals';
-import type { BoardInfo, LoomWire } from '../../api/types.ts';
+import type { BoardInfo, LoomWire, MeasuringPart } from '../../api/types.ts';
 import { sorted } from '../../prop/loom-words.ts';
 import { ask } from './store.ts';
 
 /** Every wire of the prop, and those that the search found. */
 export const loom = signal<LoomWire[]>([]);
 export const found = signal<LoomWire[]>([]);
+/** Shunts and dividers that the search found. */
+export const foundParts = signal<MeasuringPart[]>([]);
 export const searchText = signal('');
 /** What the last answer of the search was an answer to. */
 export const answeredText = signal('');
@@ -32,6 +34,7 @@ export async function search(): Promise<void> {
   if (!answer || text !== searchText.value.trim()) return;
   batch(() => {
     found.value = sorted(answer.wires, ({ label }) => label);
+    foundParts.value = answer.parts ?? [];
     answeredText.value = text;
   });
 }

@@ -1,13 +1,21 @@
 import './wiring.css';
 import { useSignalEffect } from '@preact/signals';
 import { useId } from 'preact/hooks';
-import { bundleText, wireCount } from '../../drawings/words.ts';
+import { bundleText, PARTS_TITLE, partText, wireCount } from '../../drawings/words.ts';
 import { bundlesOf } from '../../prop/bundles.ts';
 import { linkState } from './link.ts';
 import { PinMaps } from './pinmap.tsx';
 import { SearchField } from './search-field.tsx';
 import { version } from './store.ts';
-import { answeredText, found, loadWiring, loom, search, searchText } from './wiring-data.ts';
+import {
+  answeredText,
+  found,
+  foundParts,
+  loadWiring,
+  loom,
+  search,
+  searchText,
+} from './wiring-data.ts';
 import { Drops } from './wiring-drops.tsx';
 import { Fault } from './wiring-fault.tsx';
 import { Paper, PrintChoice } from './wiring-print.tsx';
@@ -64,6 +72,16 @@ function Find() {
       </p>
       <WhyNot id={why} />
       {found.value.length > 0 && <WireTable wires={found.value} whyId={why} />}
+      {foundParts.value.length > 0 && (
+        <>
+          <h3>{PARTS_TITLE}</h3>
+          <ul class="bundles">
+            {foundParts.value.map((part) => (
+              <li key={`${part.sense} ${part.from}`}>{partText(part)}</li>
+            ))}
+          </ul>
+        </>
+      )}
     </section>
   );
 }
