@@ -567,7 +567,7 @@ export class Commands {
       return result;
     },
     'sim.set': (
-      { board: name, inputs = {}, fault, senses = {}, turned = {}, batteries = {} },
+      { board: name, inputs = {}, fault, senses = {}, turned = {}, batteries = {}, crimps = {} },
       session,
     ) => {
       const board = this.#core.body.boards.find((one) => one.name === name);
@@ -590,7 +590,7 @@ export class Commands {
             : `board ${name} is not simulated`,
           { board: name },
         );
-      this.#core.simulateBatteries(batteries);
+      this.#core.simulateSupplies(batteries, crimps);
       board.driver.simulateSenses?.(this.#atInputs(senses));
       board.driver.turnByHand?.(turned);
       const now = simulate.call(board.driver, inputs, fault);
@@ -601,6 +601,7 @@ export class Commands {
         ...(Object.keys(senses).length > 0 && { senses }),
         ...(Object.keys(turned).length > 0 && { turned }),
         ...(Object.keys(batteries).length > 0 && { batteries }),
+        ...(Object.keys(crimps).length > 0 && { crimps }),
       });
       return { board: name, ...now };
     },

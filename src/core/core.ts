@@ -493,11 +493,16 @@ export class Core {
   };
 
   /**
-   * From now on simulated batteries have so much left (0 to 1), by rail.
-   * @throws Refusal `sim.no-battery`
+   * From now on simulated batteries have so much left (0 to 1), by rail, and wires a bad crimp (ohm).
+   * @throws Refusal `sim.no-battery`, `sim.no-wire`
    */
-  simulateBatteries(shares: Readonly<Record<string, number>>): void {
-    this.#senseWatch.batteries.set(this.body, shares);
+  simulateSupplies(
+    batteries: Readonly<Record<string, number>>,
+    crimps: Readonly<Record<string, number>> = {},
+  ): void {
+    const { supplies } = this.#senseWatch;
+    supplies.crimp(this.body, crimps);
+    supplies.batteries.set(this.body, batteries);
   }
 
   #adopt(assembly: Assembly): void {

@@ -14,9 +14,9 @@ const STEADY_SHARE = 0.08;
 const FRESH_S = 0.1;
 /**
  * Samples are kept in classes: by the rail's current, up to its limit, and by the share of it that flows in
- * the last group of wires.
+ * the last group of wires. Many, because most props draw a small part of their limit, in a few steps.
  */
-const CURRENTS = 8;
+const CURRENTS = 16;
 const SHARES = 3;
 /** A class forgets its older samples beyond so many: a crimp may be made again. */
 const KEPT = 100;

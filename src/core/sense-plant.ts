@@ -2,7 +2,7 @@ import { feedsDirectly } from '../prop/battery.ts';
 import type { Rail as RailEntry } from '../prop/schema.ts';
 import type { Body } from './body.ts';
 import { channelAmps, railAmps } from './plant-amps.ts';
-import type { PlantBatteries } from './plant-batteries.ts';
+import type { PlantSupplies } from './plant-supplies.ts';
 import type { Sense } from './senses.ts';
 
 /*
@@ -22,18 +22,18 @@ const SOME_V = 5;
 const amps = new Float64Array(1);
 
 /** Tells simulated boards what there is to be measured, once the servos have been asked. */
-export function exposePlant(body: Body, batteries: PlantBatteries, nowMs: number): void {
+export function exposePlant(body: Body, supplies: PlantSupplies, nowMs: number): void {
   const { list } = body.senses;
   for (let i = 0; i < list.length; i++) {
     const sense = list[i]!;
     const { driver, dead, away } = sense.board;
     if (sense.quantity === undefined || !driver.exposeSense || dead || away) continue;
-    batteries.tick(body, nowMs);
-    driver.exposeSense(sense.at, sense.rawOf(truthOf(body, batteries, sense)));
+    supplies.batteries.tick(body, nowMs);
+    driver.exposeSense(sense.at, sense.rawOf(truthOf(body, supplies, sense)));
   }
 }
 
-function truthOf(body: Body, batteries: PlantBatteries, { name, entry }: Sense): number {
+function truthOf(body: Body, supplies: PlantSupplies, { name, entry }: Sense): number {
   switch (entry.kind) {
     case 'current':
       return entry.channel === undefined
@@ -44,8 +44,8 @@ function truthOf(body: Body, batteries: PlantBatteries, { name, entry }: Sense):
       if (!rail) return (entry.warnBelow ?? entry.parkBelow ?? SOME_V) * 1.1;
       const amps = railAmps(body, entry.rail);
       const place = body.rails.findIndex((one) => one.name === entry.rail);
-      const sourceV = batteries.openV(place) ?? rail.volts;
-      return sourceV - supplyOhm(rail) * amps - wiresV(body, name, amps);
+      const sourceV = supplies.batteries.openV(place) ?? rail.volts;
+      return sourceV - supplyOhm(rail) * amps - wiresV(body, supplies, name, amps);
     }
     case 'position': {
       const { measuredDeg, setpoint } = body.servo(entry.channel);
@@ -57,13 +57,19 @@ function truthOf(body: Body, batteries: PlantBatteries, { name, entry }: Sense):
 }
 
 /** What the wires up to a sense drop (V), while so much flows from its rail. */
-function wiresV({ prop, channels, servos }: Body, far: string, railA: number): number {
+function wiresV(
+  { prop, channels, servos }: Body,
+  supplies: PlantSupplies,
+  far: string,
+  railA: number,
+): number {
   const way = prop.dropWays?.find((one) => one.far === far);
   if (!way) return 0;
   let sum = way.shuntOhm * railA;
   for (const channel of channels) {
-    const ohm = way.ohm[channel.name];
-    if (ohm === undefined) continue;
+    const goodOhm = way.ohm[channel.name];
+    if (goodOhm === undefined) continue;
+    const ohm = goodOhm + supplies.crimpOhm(way.suspects, channel.name);
     channel.writeAmps(amps, 0);
     const measuredA = servos.find((servo) => servo === channel)?.measuredA ?? Number.NaN;
     sum += ohm * (Number.isNaN(measuredA) ? amps[0]! : measuredA);

@@ -7,7 +7,7 @@ import type { Board } from './boards.ts';
 import type { CoreContext } from './core-context.ts';
 import { DipWatch } from './dip-watch.ts';
 import { DropWatch } from './drop-watch.ts';
-import { PlantBatteries } from './plant-batteries.ts';
+import { PlantSupplies } from './plant-supplies.ts';
 import { PushWatch } from './push-watch.ts';
 import { exposePlant } from './sense-plant.ts';
 import type { Sense, SenseNews, SenseNote } from './senses.ts';
@@ -33,7 +33,7 @@ export class SenseWatch {
   readonly #angles: AngleWatch;
   readonly #drops: DropWatch;
   /** Of simulated boards. */
-  readonly batteries = new PlantBatteries();
+  readonly supplies = new PlantSupplies();
   #changed = false;
   /** While a low voltage waits for hands: until when they are not taken to be out (s); else NaN. */
   #clearS = Number.NaN;
@@ -52,7 +52,7 @@ export class SenseWatch {
     const { body, nowMs, condition } = this.#context;
     const { senses } = body;
     if (senses.list.length === 0) return;
-    exposePlant(body, this.batteries, nowMs);
+    exposePlant(body, this.supplies, nowMs);
     this.#dips.note();
     senses.read(nowMs, condition === 'parked' || condition === 'waking', this.#levelOf, this.#heed);
     senses.show(body);

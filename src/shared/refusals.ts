@@ -792,6 +792,11 @@ export const REFUSALS = {
     'A simulated battery is that of a rail that has one.',
     'Name a rail with a battery.',
   ],
+  'sim.no-wire': [
+    'noSuchThing',
+    'A simulated bad crimp is in a wire along which a drop is measured.',
+    'Name one of the wires on the way to a measured voltage.',
+  ],
   'sim.no-servo': [
     'noSuchThing',
     'A simulated plant, or a simulated hand, is for a servo that is not on the board.',

@@ -1,11 +1,16 @@
 import { describe, expect, test } from 'vitest';
+import type { Params } from '../../src/api/methods.ts';
 import type { Driver, Reading, SenseSpec } from '../../src/boards/board.ts';
+import { SimDriver } from '../../src/boards/sim/driver.ts';
 import { Body } from '../../src/core/body.ts';
+import { Commands } from '../../src/core/commands.ts';
 import type { CoreContext } from '../../src/core/core-context.ts';
 import { DropWatch } from '../../src/core/drop-watch.ts';
 import { dropWaysOf } from '../../src/prop/drop-ways.ts';
+import type { Prop } from '../../src/prop/schema.ts';
+import { traceFault } from '../../src/prop/trace.ts';
 import { type Random, seeded } from '../../src/sums/random.ts';
-import { makeProp, Recorder, servo } from './rig.ts';
+import { type Client, makeProp, Recorder, Rig, servo } from './rig.ts';
 
 /** Time from one look to the next (ms): the core's. */
 const EVERY_MS = 20;
@@ -37,8 +42,15 @@ const SENSES = {
 };
 
 /** A supply, a feed of two wires to terminal blocks, and three servos from there. */
-function prop(senses: Record<string, unknown> = SENSES, over: Record<string, unknown> = {}) {
-  const channels = NAMES.map((name, i) => [name, servo({ rail: 'six', draw, wire: own(i + 1) })]);
+function prop(
+  senses: Record<string, unknown> = SENSES,
+  over: Record<string, unknown> = {},
+  amps = draw,
+) {
+  const channels = NAMES.map((name, i) => [
+    name,
+    servo({ rail: 'six', draw: amps, wire: own(i + 1) }),
+  ]);
   return makeProp(Object.fromEntries(channels), {
     boards: { main: { driver: 'sim' }, meter: { driver: 'sim' } },
     rails: {
@@ -328,4 +340,98 @@ test('what the wires explain is what Kirchhoff says, and a fuse may add to it', 
     { wires: ['W01'], share: { beak: 1, tail: 1, wing: 1 }, allowedOhm: expect.closeTo(0.074, 3) },
     { wires: ['W11'], share: { beak: 1 }, allowedOhm: expect.closeTo(0.057, 3) },
   ]);
+});
+
+describe('a bad crimp of the simulated plant, measured by the whole core', () => {
+  // Large servos: a simulated one draws a third of this or more while it moves, by its speed.
+  const large = { idleA: 0.02, movingA: 3, stallA: 6 };
+  const FEED_SIM = prop(SENSES, { limitA: 12 }, large);
+  const OWN_SIM = prop({ ...SENSES, far: far('SV1-2', 'SV1-3') }, { limitA: 12 }, large);
+
+  /** One that runs, on simulated boards that may be set from outside. */
+  async function open(one: Prop) {
+    const drivers = { main: new SimDriver(), meter: new SimDriver() };
+    const { rig, client } = await Rig.live({ ...one, dropWays: dropWaysOf(one) } as Prop, {
+      drivers,
+    });
+    const commands = new Commands(rig.core, rig.editor, true);
+    commands.open(client.session);
+    const set = (params: Omit<Params<'sim.set'>, 'board'>) =>
+      commands.call(client.session.id, 'sim.set', { board: 'meter', ...params });
+    await rig.run(500);
+    return { rig, client, set };
+  }
+
+  /** Rests, and moves of some servos at some speeds: steady currents at several levels. */
+  async function show(rig: Rig, client: Client, rounds: number): Promise<void> {
+    let to = 38;
+    for (let i = 0; i < rounds; i++)
+      for (const moving of [['beak'], ['tail', 'wing'], NAMES])
+        for (const overS of [3, 1.6]) {
+          to = -to;
+          for (const channel of moving) await client.call('channel.move', { channel, to, overS });
+          await rig.run((overS + 0.8) * 1000);
+        }
+  }
+
+  const notes = (rig: Rig) => (rig.core.safety.senses ?? []).flatMap(({ weak }) => weak ?? []);
+
+  test('is found in the feed, said in journal and state, and looked at first', async () => {
+    const { rig, client, set } = await open(FEED_SIM);
+    await show(rig, client, 2);
+    expect(notes(rig)).toEqual([]);
+    await set({ crimps: { W01: 0.3 } });
+    await show(rig, client, 6);
+    const [found] = notes(rig);
+    expect(found).toMatchObject({ rail: 'six', far: 'far', wires: ['W01'] });
+    expect(rig.texts('sense').at(-1)).toMatch(/^W01: up to far, .* mohm more than the wires/);
+    const [first] = traceFault(FEED_SIM, 'beak', 'weak', notes(rig)).steps;
+    expect(first!.check).toMatch(/^Measured while it ran: up to far.* so W01 has/);
+  });
+
+  test('is measured in milliohms, and no longer said once it is mended', async () => {
+    const { rig, client, set } = await open(FEED_SIM);
+    await set({ crimps: { W01: 0.3 } });
+    await show(rig, client, 3);
+    expect(notes(rig)[0]!.excessOhm).toBeCloseTo(0.3, 1);
+    await set({ crimps: { W01: 0 } });
+    await show(rig, client, 20);
+    expect(notes(rig)).toEqual([]);
+    expect(rig.texts('sense').at(-1)).toBe('the wires of six explain the drop up to far');
+  });
+
+  test("is found in a servo's own wire, and is not said of its feed", async () => {
+    const { rig, client, set } = await open(OWN_SIM);
+    await set({ crimps: { W11: 0.3 } });
+    await show(rig, client, 4);
+    expect(notes(rig)).toMatchObject([{ wires: ['W11'] }]);
+    // It is on the way of no other channel.
+    expect(traceFault(OWN_SIM, 'tail', 'weak', notes(rig)).steps[0]!.check).not.toMatch(/W11/);
+  });
+
+  test.each([
+    ['feed', FEED_SIM],
+    ["servo's own wire", OWN_SIM],
+  ])('is not found in a good loom whose sensors are noisy, up to a %s', async (_, one) => {
+    const { rig, client, set } = await open(one);
+    await set({ senses: { near: { noise: 0.02 }, far: { noise: 0.02 }, draw: { noise: 0.03 } } });
+    await show(rig, client, 10);
+    expect(notes(rig)).toEqual([]);
+    expect(rig.texts('sense')).toEqual([]);
+  });
+
+  test('is set in a wire along which a drop is measured, and all or nothing', async () => {
+    const { rig, set } = await open(FEED_SIM);
+    const farV = () => rig.core.body.senses.lastOf(rig.core.body.senses.find('far')!);
+    const before = farV();
+    await expect(set({ crimps: { W01: 3, W77: 1 } })).rejects.toThrow(
+      /no drop is measured along W77; .*W01/,
+    );
+    await rig.run(500);
+    expect(farV()).toBeCloseTo(before, 1);
+    await set({ crimps: { W01: 3 } });
+    await rig.run(500);
+    // The three idle servos draw 0.06 A.
+    expect(before - farV()).toBeCloseTo(0.18, 1);
+  });
 });

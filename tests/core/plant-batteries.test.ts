@@ -40,7 +40,7 @@ describe('a simulated battery', () => {
 
   test('shows what is left of it', async () => {
     const { rig, rail, spec } = await open();
-    rig.core.simulateBatteries({ twelve: 0.5 });
+    rig.core.simulateSupplies({ twelve: 0.5 });
     // What is read off the curve is smoothed over a minute or so.
     await rig.run(300_000);
     const { left, by } = batteryState(spec, rail().battery!);
@@ -51,11 +51,11 @@ describe('a simulated battery', () => {
   test('that is nearly empty makes the prop park, and it does not wake again by itself', async () => {
     const { rig, client } = await open(BATTERY, { parkBelow: 12, forS: 0.2 });
     expect(rig.core.condition).toBe('live');
-    rig.core.simulateBatteries({ twelve: 0.05 });
+    rig.core.simulateSupplies({ twelve: 0.05 });
     await rig.run(3000);
     expect(rig.core.condition).toBe('parked');
     expect((await client.refused('wake', {})).word).toBe('sense.low');
-    rig.core.simulateBatteries({ twelve: 1 });
+    rig.core.simulateSupplies({ twelve: 1 });
     await rig.run(3000);
     await rig.wake(client);
     expect(rig.core.condition).toBe('live');
@@ -69,14 +69,14 @@ describe('a simulated battery', () => {
       internalOhm: 0.02,
     });
     expect(rail().measuredV).toBeCloseTo(12.6, 1);
-    rig.core.simulateBatteries({ twelve: 0.5 });
+    rig.core.simulateSupplies({ twelve: 0.5 });
     await rig.run(500);
     expect(rail().measuredV).toBeCloseTo(11.55, 1);
   });
 
   test('has the name of a rail that has one', async () => {
     const { rig } = await open();
-    expect(() => rig.core.simulateBatteries({ twelv: 1 })).toThrow(
+    expect(() => rig.core.simulateSupplies({ twelv: 1 })).toThrow(
       /no battery feeds the rail twelv; .*twelve/,
     );
   });

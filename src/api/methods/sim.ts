@@ -15,6 +15,7 @@ export const sim = {
       'sim.no-input',
       'sim.no-sense',
       'sim.no-battery',
+      'sim.no-wire',
       'sim.no-servo',
       'sim.not-local',
     ],
@@ -72,6 +73,14 @@ export const sim = {
           )
           .optional()
           .describe('the batteries of these rails have so much left, 0 (empty) to 1 (full)'),
+        crimps: z
+          .record(
+            z.string(),
+            z.number(want('ohms, 0 or more')).min(0, want('ohms, 0 or more')),
+            want('ohms by wire: { "W01": 0.2 }'),
+          )
+          .optional()
+          .describe('a bad crimp of so many ohms in these wires; 0 mends it'),
         fault: z
           .string(want('what is wrong, in words, or null'))
           .min(1, want('what is wrong, in words'))
