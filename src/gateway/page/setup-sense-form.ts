@@ -1,4 +1,6 @@
 import type { Params, Result } from '../../api/methods.ts';
+import { servoOf } from '../../prop/kinds/channel.ts';
+import type { Channel } from '../../prop/schema.ts';
 import type { Option } from './select.tsx';
 import { typedNumber } from './typed-number.ts';
 
@@ -55,10 +57,10 @@ const keysOf = (section: unknown) => Object.keys((section as object | null | und
 
 /** The servos whose angle nothing measures yet. */
 export function servosUnmeasured({ channels, senses }: Data['data']): string[] {
-  const all = Object.entries((channels ?? {}) as Record<string, { kind?: unknown }>);
+  const all = Object.entries((channels ?? {}) as Record<string, Channel>);
   const there = Object.values((senses ?? {}) as Record<string, Record<string, unknown>>);
   const measured = new Set(there.flatMap((one) => (one?.kind === 'position' ? [one.channel] : [])));
-  return all.flatMap(([name, one]) => (one?.kind === 'servo' && !measured.has(name) ? [name] : []));
+  return all.flatMap(([name, one]) => (servoOf(one) && !measured.has(name) ? [name] : []));
 }
 
 /** The place that is chosen, or the only one that there is. */
