@@ -41,6 +41,21 @@ export async function openI2c(bus: number, file?: URL): Promise<I2cBus> {
   return new ThreadedBus(thread);
 }
 
+/**
+ * As `openI2c`, in a thread of its own, which ends when the bus is closed: what hangs there keeps no board
+ * of the process waiting.
+ */
+export async function openI2cAlone(bus: number, file?: URL): Promise<I2cBus> {
+  const thread = new BusThread(bus, file);
+  try {
+    await thread.ask({ t: 'open' });
+  } catch (error) {
+    thread.end();
+    throw error;
+  }
+  return new ThreadedBus(thread, () => thread.end());
+}
+
 /** One bus's thread, and its calls. */
 class BusThread {
   readonly #thread: BoardThread<I2cCall, I2cReply>;
@@ -66,15 +81,21 @@ class BusThread {
     if (this.#thread.ended) throw this.#thread.ended;
     return this.#line.askReading(call);
   }
+
+  end(): void {
+    this.#thread.end();
+  }
 }
 
 /** The bus as one board uses it. */
 class ThreadedBus implements I2cBus {
   readonly #thread: BusThread;
+  readonly #closed: () => void;
   #open = true;
 
-  constructor(thread: BusThread) {
+  constructor(thread: BusThread, closed = () => {}) {
     this.#thread = thread;
+    this.#closed = closed;
   }
 
   async i2cFuncs(): Promise<{ i2c: boolean }> {
@@ -120,7 +141,22 @@ class ThreadedBus implements I2cBus {
     if (!this.#open) return;
     this.#open = false;
     await this.#thread.ask({ t: 'close' });
+    this.#closed();
   }
+}
+
+const HUNG: readonly unknown[] = ['ETIMEDOUT', 'EAGAIN'];
+/** The chip does not acknowledge; the code depends on the bus driver. */
+const SILENT: readonly unknown[] = ['EREMOTEIO', 'ENXIO', 'EIO'];
+
+/** Whether a transfer has failed because the bus hangs. */
+export function isHung(error: unknown): boolean {
+  return HUNG.includes((error as NodeJS.ErrnoException).code);
+}
+
+/** Whether a transfer has failed because nothing answers. */
+export function isSilent(error: unknown): boolean {
+  return SILENT.includes((error as NodeJS.ErrnoException).code);
 }
 
 /** What a failed transfer means, and what to do about it. */

@@ -8,6 +8,9 @@ export interface I2cPlace {
   address: number;
 }
 
+/** Chips of a simulated bus: by address, their registers of 16 bits. */
+export type SimulatedChips = Readonly<Record<number, Readonly<Record<number, number>>>>;
+
 export const hex = (address: number) => `0x${address.toString(16)}`;
 
 /** A chip, for messages: `the chip at 0x45 on I2C bus 1`. */

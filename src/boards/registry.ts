@@ -8,6 +8,7 @@ import type { BoardFacts, Lockable, SchemaParts, SetUp, Z } from './facts.ts';
 import { ina219 } from './ina219/facts.ts';
 import { ina226 } from './ina226/facts.ts';
 import { linux } from './linux/facts.ts';
+import type { SimulatedChips } from './on-i2c.ts';
 import { pca9685 } from './pca9685/facts.ts';
 import { pigpio } from './pigpio/facts.ts';
 import type { Registers } from './sensing.ts';
@@ -71,6 +72,8 @@ interface Parts<D extends DriverName> {
     ): Promise<readonly Finding[]>;
     /** Whether a chip on an I2C bus is such a board, by reading alone. */
     recognise?(chip: Registers): Promise<boolean>;
+    /** What is on the I2C bus of a simulated board. */
+    simulatedChips?: SimulatedChips;
   }>;
 }
 
@@ -125,6 +128,17 @@ export async function questionsOf(
 ): Promise<readonly Finding[]> {
   const { questions } = await DRIVERS[board.driver].doctor();
   return questions(world, board as never, outputs);
+}
+
+/** The chips of the simulated I2C bus, where a prop has a board with one. */
+export async function simulatedChipsOf(
+  boards: Readonly<Record<string, Board>>,
+): Promise<SimulatedChips | undefined> {
+  for (const { driver } of Object.values(boards)) {
+    const doctor: Awaited<ReturnType<Parts<DriverName>['doctor']>> = await DRIVERS[driver].doctor();
+    if (doctor.simulatedChips) return doctor.simulatedChips;
+  }
+  return undefined;
 }
 
 /** The drivers whose boards a chip on an I2C bus may be, by reading alone. */

@@ -1,7 +1,7 @@
 import { setTimeout as sleep } from 'node:timers/promises';
 import { Refusal } from '../shared/errors.ts';
 import type { Driver, InputSpec, OutputSpec, Reading, SenseSpec } from './board.ts';
-import { type I2cBus, i2cErrorText, openI2c } from './i2c.ts';
+import { type I2cBus, i2cErrorText, isHung, openI2c } from './i2c.ts';
 import { chipAt, type I2cPlace } from './on-i2c.ts';
 import { STUCK_MS, Stuck } from './stuck.ts';
 
@@ -16,7 +16,6 @@ const RETRY_MS = 1000;
 const RETRY_MOST_MS = 32_000;
 /** The bus's thread may first have to be loaded from a slow disk (ms). */
 const OPENING_MS = 5000;
-const HUNG: readonly unknown[] = ['ETIMEDOUT', 'EAGAIN'];
 /** Time in which one kind of news is told once (ms): a loose wire would fill the journal. */
 const NEWS_EVERY_MS = 60_000;
 
@@ -268,9 +267,8 @@ class Work {
     const told = reset || error instanceof ChipFault || error instanceof Refusal;
     this.#setFault(told ? error.message : i2cErrorText(error, bus, address));
     this.#started = false;
-    const hung = HUNG.includes((error as NodeJS.ErrnoException).code);
     this.#nextMs = this.#nowMs + this.#retryMs;
-    this.#retryMs = hung ? Math.min(2 * this.#retryMs, RETRY_MOST_MS) : RETRY_MS;
+    this.#retryMs = isHung(error) ? Math.min(2 * this.#retryMs, RETRY_MOST_MS) : RETRY_MS;
     // Opened again for the next attempt: its thread may have ended.
     this.#closeBus();
   }

@@ -63,4 +63,9 @@ export class BoardThread<Call, Reply> {
   post(call: Call): void {
     this.#worker.postMessage(call);
   }
+
+  /** Ends it; not waited for, as a call may hang. */
+  end(): void {
+    void this.#worker.terminate();
+  }
 }

@@ -41,6 +41,8 @@ export interface PropEditor {
   addSound(params: Params<'sound.add'>, by: Author): Promise<Result<'sound.add'>>;
   removeSound(params: Params<'sound.remove'>, by: Author): Promise<Result<'sound.remove'>>;
   followSound(params: Params<'sound.follow'>, by: Author): Promise<Result<'sound.follow'>>;
+  /** Looks for boards on the I2C buses of the machine. */
+  scanBoards(): Promise<Result<'board.scan'>>;
   /** Notes that a channel was maintained. */
   wearDone(channel: string, who: string, note: string): Promise<Result<'wear.done'>>;
   /** Works out a passage of a cue of the version that is in use. */
@@ -445,6 +447,10 @@ export class Commands {
       this.#record(session, 'prop.restore', `${what}: ${changeText(result)}`, { ...result });
       return result;
     },
+    'board.scan': () => {
+      this.#mustBeAtRest();
+      return this.#editor.scanBoards();
+    },
     'picture.begin': (params, session) =>
       this.#editor.beginPicture(params, this.#author(session, 'a picture')),
     'picture.end': async (params, session) => {
@@ -755,6 +761,18 @@ export class Commands {
   }
 
   /** The gateway lets no such number through; one that still came here would never end. */
+  /** @throws Refusal `scan.not-at-rest` while something moves, or may by itself */
+  #mustBeAtRest(): void {
+    const { condition, body } = this.#core;
+    const atRest = condition === 'parked' || condition === 'stopped' || condition === 'faulted';
+    if (atRest && !body.servos.some(({ moving }) => moving)) return;
+    throw new Refusal(
+      'scan.not-at-rest',
+      `the prop is ${condition}, and its boards need the bus; park it first`,
+      { condition },
+    );
+  }
+
   #numbersMustBeFinite(params: object): void {
     for (const [name, value] of Object.entries(params))
       if (typeof value === 'number' && !Number.isFinite(value))

@@ -2,11 +2,13 @@ import { type Finding, MISSING, type World } from '../boards/doctor.ts';
 import { readOnly } from '../boards/doctor-i2c.ts';
 import { hex, type I2cPlace } from '../boards/on-i2c.ts';
 import { type Board, type DriverName, factsOf, recognised, setUpOf } from '../boards/registry.ts';
-
-/** The addresses that boards have as they are sold: meters, converters and chips with outputs. */
-const [FIRST, LAST] = [0x40, 0x4f];
-/** The bus of the 40-pin header. */
-const HEADER_BUS = 1;
+import {
+  busesOf,
+  FIRST_ADDRESS,
+  LAST_ADDRESS,
+  type PlacedBoard,
+  placedBoards,
+} from '../boards/scan.ts';
 
 /**
  * Finds out by reading alone which chips are on the I2C buses of a prop, and on that of the header: boards
@@ -16,12 +18,9 @@ export async function chips(
   world: World,
   boards: Readonly<Record<string, Board>>,
 ): Promise<Finding[]> {
-  const placed = Object.entries(boards).flatMap(([name, board]) => {
-    const { bus, address } = board as Partial<I2cPlace>;
-    return bus === undefined || address === undefined ? [] : [{ name, board, bus, address }];
-  });
+  const placed = placedBoards(boards);
   const findings: Finding[] = [];
-  for (const bus of new Set([...placed.map((one) => one.bus), HEADER_BUS])) {
+  for (const bus of busesOf(placed)) {
     if (!(await world.exists(`/dev/i2c-${bus}`))) continue;
     const own = placed.filter((one) => one.bus === bus);
     const answering = await whoAnswers(world, bus);
@@ -47,13 +46,18 @@ export async function chips(
 
 /** The addresses at which something answers; undefined where the program for that is missing. */
 async function whoAnswers({ run }: World, bus: number): Promise<number[] | undefined> {
-  const said = await run('i2cdetect', '-y', '-r', String(bus), hex(FIRST), hex(LAST)).catch(
-    () => '',
-  );
+  const said = await run(
+    'i2cdetect',
+    '-y',
+    '-r',
+    String(bus),
+    hex(FIRST_ADDRESS),
+    hex(LAST_ADDRESS),
+  ).catch(() => '');
   if (said === MISSING) return undefined;
   const row = /^40: (.*)$/m.exec(said)?.[1] ?? '';
   const cells = row.trim().split(/\s+/);
-  return cells.flatMap((cell, i) => (/^[0-9a-f]{2}$/.test(cell) ? [FIRST + i] : []));
+  return cells.flatMap((cell, i) => (/^[0-9a-f]{2}$/.test(cell) ? [FIRST_ADDRESS + i] : []));
 }
 
 /** What a chip is, beside what the file says. */
@@ -99,10 +103,7 @@ async function chip(
 }
 
 /** Of the boards that the search has not found: those that measure and do not answer. */
-async function silent(
-  world: World,
-  own: readonly { name: string; board: Board; bus: number; address: number }[],
-): Promise<Finding[]> {
+async function silent(world: World, own: readonly PlacedBoard[]): Promise<Finding[]> {
   const findings: Finding[] = [];
   for (const { name, board, bus, address } of own) {
     if (!factsOf(board).measures) continue;

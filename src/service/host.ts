@@ -200,6 +200,11 @@ export class ServiceHost {
     return this.#ask((n) => ({ t: 'picture-end', n, ...given, by }), by.what);
   }
 
+  /** @throws Refusal `scan.busy` */
+  scanBoards(): Promise<Result<'board.scan'>> {
+    return this.#ask((n) => ({ t: 'board-scan', n }));
+  }
+
   /** @throws Refusal `channel.unknown` */
   wearDone(channel: string, who: string, note: string): Promise<Result<'wear.done'>> {
     return this.#ask((n) => ({ t: 'wear-done', n, channel, who, note }));

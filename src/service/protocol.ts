@@ -112,6 +112,8 @@ export type ToService =
   | { t: 'entry'; entry: JournalEntry; again: boolean }
   /** Where the core writes what it does, from now on. */
   | { t: 'telemetry'; buffers: TelemetryBuffers; channels: readonly WornChannel[] }
+  /** Looks for boards on the I2C buses. Result: that of `board.scan`. */
+  | { t: 'board-scan'; n: number }
   /** A channel was maintained. Result: that of `wear.done`. */
   | { t: 'wear-done'; n: number; channel: string; who: string; note: string }
   /** Result: `WearSum`. */

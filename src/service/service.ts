@@ -10,6 +10,7 @@ import type { SafePlan } from '../safe/plan.ts';
 import type { Clock } from '../shared/clock.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
 import { Asks } from './asks.ts';
+import { BoardScans } from './board-scans.ts';
 import { ClockWatch } from './clock-watch.ts';
 import { coreProp, viewBytes } from './core-prop.ts';
 import { Incidents } from './incidents.ts';
@@ -68,6 +69,7 @@ export class PropService {
   readonly #pictures: Pictures;
   readonly #takes: Takes;
   readonly #sounds: Sounds;
+  readonly #scans: BoardScans;
   readonly #supply: SupplyWatch;
   #store: FileStore | undefined;
   #journal: JournalLog | undefined;
@@ -116,6 +118,7 @@ export class PropService {
       },
       around.program,
     );
+    this.#scans = new BoardScans(clock);
     this.#pictures = new Pictures(
       planner,
       clock,
@@ -358,6 +361,11 @@ export class PropService {
         });
         break;
       }
+      case 'board-scan':
+        void this.#reply(message.n, async () => ({
+          ...(await this.#scans.scan(this.#keeper.inUse.loaded.prop.boards)),
+        }));
+        break;
       case 'wear-sum':
         void this.#reply(message.n, async () => ({ ...wearSum(this.#wear!.list().channels) }));
         break;

@@ -695,6 +695,16 @@ export const REFUSALS = {
     'The drawing has a script, a link, a picture within, or too many parts.',
     'Save it as plain SVG, or as PNG.',
   ],
+  'scan.busy': [
+    'tooMany',
+    'The I2C buses are being scanned, or were only just.',
+    'Wait for `waitS`, then ask again.',
+  ],
+  'scan.not-at-rest': [
+    'condition',
+    'Something moves or may move, and the bus is for that.',
+    'Park the prop, or wait until it stands still.',
+  ],
   'picture.busy': [
     'tooMany',
     'Another picture is being sent.',

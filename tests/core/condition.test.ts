@@ -114,6 +114,7 @@ const REQUESTS: [Method, object, Condition[]][] = [
   ['sound.add', { upload: 1, name: 'coo' }, ALL],
   ['sound.remove', { sound: 'hoot' }, ALL],
   ['wear.done', { channel: 'neck' }, ALL],
+  ['board.scan', {}, ['parked', 'stopped', 'faulted']],
   [
     'sound.follow',
     {

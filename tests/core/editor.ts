@@ -113,6 +113,10 @@ export class Editor implements PropEditor {
     return { sound: name, file: `${name}.wav`, durationS: 1, version: 'v', pending: true };
   }
 
+  async scanBoards() {
+    return { buses: [], chips: [] };
+  }
+
   async wearDone(channel: string, who: string, note: string) {
     const counts = {
       ...{ cycles: 0, travelDeg: 0, starts: 0, onS: 0, pushingS: 0, closures: 0, lightS: 0 },

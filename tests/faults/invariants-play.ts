@@ -69,6 +69,10 @@ class Editor implements PropEditor {
     throw new Refusal('file.unusable', 'no prop file here');
   }
 
+  async scanBoards(): Promise<never> {
+    throw new Refusal('scan.busy', 'no bus here');
+  }
+
   async wearDone(): Promise<never> {
     throw new Refusal('channel.unknown', 'no wear here');
   }

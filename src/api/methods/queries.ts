@@ -78,6 +78,59 @@ export const queries = {
     params: ({ nothing }) => nothing,
     result: ({ z, boardInfo }) => z.object({ boards: z.record(z.string(), boardInfo) }),
   },
+  'board.scan': {
+    summary:
+      'Look for boards on the I2C buses of the machine, by reading alone, while the prop is at rest; those in use are listed and not asked',
+    example: {
+      params: {},
+      result: {
+        buses: [{ bus: 1, simulated: false }],
+        chips: [
+          {
+            ...{ bus: 1, simulated: false, address: 0x40, drivers: ['pca9685'], parts: [] },
+            board: 'servos',
+          },
+          {
+            ...{ bus: 1, simulated: false, address: 0x48, drivers: ['ads1115'] },
+            parts: ['ads1115'],
+          },
+        ],
+      },
+    },
+    by: 'core',
+    lease: true,
+    errors: [...LEASE, 'scan.not-at-rest', 'scan.busy', 'service.dead'],
+    params: ({ nothing }) => nothing,
+    result: ({ z }) => {
+      const bus = {
+        bus: z.int().describe('I2C bus number'),
+        simulated: z.boolean().describe('of a simulated board: it is not on this machine'),
+      };
+      return z.object({
+        buses: z.array(
+          z.object({
+            ...bus,
+            trouble: z.string().optional().describe('why it was not scanned to its end'),
+          }),
+        ),
+        chips: z.array(
+          z.object({
+            ...bus,
+            address: z.int(),
+            drivers: z
+              .array(z.string())
+              .describe('those whose board it may be; none: no driver knows it'),
+            parts: z.array(z.string()).describe('what it may be added as: part of prop.plan'),
+            board: z
+              .string()
+              .optional()
+              .describe('the board of the prop in use there; it was not asked'),
+            trouble: z.string().optional().describe('why it could not be asked'),
+          }),
+        ),
+      });
+    },
+  },
   'sense.list': {
     summary: 'Everything that is measured, with its limits; and rails, estimated and measured',
     example: {

@@ -37,6 +37,11 @@ const EVERY_MS = 10;
 const READY = 1 << 3;
 const ALERTS = 0xfc03;
 
+/** Whether a configuration may be that of an INA226: bits 15..12 read 0100, whatever was written. */
+export function hasItsBits(configuration: number): boolean {
+  return (configuration & 0xf000) === 0x4000;
+}
+
 /** The calibration register for a current of one count (A) and a shunt (ohm). */
 export function calibrationOf(countA: number, shuntOhm: number): number {
   return Math.round(CALIBRATION_SCALE / (countA * shuntOhm));
