@@ -4,6 +4,7 @@
  */
 import { setTimeout as wait } from 'node:timers/promises';
 import { afterAll, beforeAll, describe, expect, test } from 'vitest';
+import type { Result } from '../../src/api/methods.ts';
 import { openI2c } from '../../src/boards/i2c.ts';
 import { nextSampleUs } from '../../src/boards/linux/pins-server.ts';
 import { Pca9685Driver } from '../../src/boards/pca9685/driver.ts';
@@ -47,6 +48,16 @@ interface BusReport {
   reopened: number[];
   again: BoardReport;
   last: number[];
+}
+type Scanned = Result<'board.scan'>;
+interface ScanReport {
+  found: Scanned;
+  well: BoardReport;
+  sent: number;
+  /** Transfers that wrote bytes to other chips. */
+  strange: string[];
+  hung: Scanned;
+  hungMs: number;
 }
 interface PinsTold {
   pressMs: number;
@@ -190,6 +201,31 @@ describe('meters on the bus of a PCA9685', () => {
     }
     for (const one of again) expect(one.failure).toBe('');
     expectReadings(seeing);
+  });
+});
+
+describe('a scan of a bus', () => {
+  test('delays no call of a board on it, writes nothing, and ends when the bus hangs', async () => {
+    const { report, err } = await play<ScanReport>(built, ['scan']);
+    const { found, well, sent, strange, hung, hungMs } = report;
+    expect(err).toBe('');
+    expect(well.failure).toBe('');
+    expectQuick(well);
+    expect(sent).toBeGreaterThan(well.calls / 2);
+    const here = (scanned: Scanned) => ({
+      bus: scanned.buses.find(({ bus }) => bus === 7)!,
+      chips: scanned.chips.filter(({ bus }) => bus === 7),
+    });
+    expect(here(found).bus.trouble).toBeUndefined();
+    const [used, ...others] = here(found).chips;
+    expect(used).toMatchObject({ address: 0x40, board: 'arms' });
+    expect(others).toHaveLength(15);
+    for (const { drivers } of others) expect(drivers).toEqual(['ina226']);
+    // Only the board's own driver has written bytes.
+    expect(strange).toEqual([]);
+    expect(here(hung).bus.trouble).toContain('the bus is stuck');
+    // One transfer of 100 ms.
+    expect(hungMs).toBeLessThan(100 + 2 * BUSY_MS);
   });
 });
 

@@ -11,6 +11,8 @@ import type { LinuxBoard } from '../../src/boards/linux/facts.ts';
 import { PinsThread } from '../../src/boards/linux/pins-thread.ts';
 import { createDriver } from '../../src/boards/registry.ts';
 import { schemas } from '../../src/prop/schema.ts';
+import { BoardScans } from '../../src/service/board-scans.ts';
+import { systemClock } from '../../src/shared/clock.ts';
 
 const { HANG_FOLDER: folder = '', HANG_WHILE: hangWhile = '', HANG_BUS: record = '' } = process.env;
 const TICK_MS = 5;
@@ -154,6 +156,28 @@ const scenes: Record<string, () => Promise<void>> = {
     await run([again], 200);
     await again.driver.close();
     report({ again: measured(again), last: transfers(7, 0x40).at(-1) });
+  },
+
+  /** A bus is scanned while a board on it is written to, then while it hangs. */
+  async scan() {
+    const board = schemas().board.parse({ driver: 'pca9685', bus: 7, address: 0x40 });
+    const one = new Ticked(await createDriver(board));
+    await one.driver.open([SERVO], []);
+    await run([one], 100);
+    const scans = new BoardScans(systemClock);
+    const before = transfers(7, 0x40).length;
+    const [found] = await Promise.all([scans.scan({ arms: board }), run([one], 600)]);
+    const well = measured(one);
+    const sent = transfers(7, 0x40).length - before;
+    const written = readFileSync(record, 'utf8').trim().split('\n');
+    report({ found, well, sent, strange: written.filter((line) => !line.startsWith('7 64 ')) });
+    await wait(2100);
+    hang('7');
+    const startMs = performance.now();
+    const hung = await scans.scan({ arms: board });
+    const hungMs = performance.now() - startMs;
+    mend('7');
+    report({ hung, hungMs });
   },
 
   /** PWM that hangs, then a GPIO chip that hangs. */

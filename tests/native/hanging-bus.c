@@ -53,7 +53,17 @@ static int hangs(const char *what)
 	return access(path, F_OK) == 0;
 }
 
-static int bus_of(int fd) { return fd >= 0 && fd < FDS ? opened[fd].bus : 0; }
+/* The bus that a descriptor is of. libuv closes by system call, past close() below, and its number comes again. */
+static int bus_of(int fd)
+{
+	if (fd < 0 || fd >= FDS || !opened[fd].bus)
+		return 0;
+	char link[64], path[64] = "";
+	snprintf(link, sizeof link, "/proc/self/fd/%d", fd);
+	if (readlink(link, path, sizeof path - 1) < 0 || !strstr(path, "memfd:i2c"))
+		opened[fd].bus = 0;
+	return opened[fd].bus;
+}
 
 static void note(int bus, int address, int first, const unsigned char *bytes, int count)
 {
@@ -116,7 +126,7 @@ __attribute__((constructor)) static void make_meters(void)
 	for (int bus = 7; bus <= 8; bus++)
 		for (int address = 0; address < 128; address++) {
 			unsigned short *chip = words[bus][address];
-			chip[0xfe] = 0x5449, chip[0xff] = 0x2260, chip[6] = 8;
+			chip[0xfe] = 0x5449, chip[0xff] = 0x2260, chip[6] = 8, chip[0] = 0x4127;
 			chip[1] = 400, chip[2] = 4800;
 		}
 }
