@@ -102,6 +102,17 @@ it('parts are renamed, removed, added and undone, and speeds are tried out while
   );
   await press('Cancel');
 
+  // A board that a scan has found goes into the form; the bus of a simulated board is called that.
+  await press('Look for boards');
+  await page.locator('h3', { hasText: 'Simulated I2C bus' }).waitFor();
+  expect(await breaches(operator)).toEqual([]);
+  expect(await overhang(operator)).toBeLessThanOrEqual(0);
+  await press(/^Add 0x48/);
+  await press('Propose');
+  await review.waitFor();
+  expect(await review.textContent()).toMatch(/Add ads1115[\s\S]*0x48 on bus 1/);
+  await press('Cancel');
+
   // A servo is added with what is proposed for it; somebody else's change keeps it from being undone.
   await page.locator('section[aria-label="Add a part"] select').first().selectOption('servo');
   await page.locator('section[aria-label="Add a part"] input').first().fill('tongue');

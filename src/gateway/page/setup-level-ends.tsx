@@ -26,7 +26,6 @@ export function LevelEnds({ name, data }: { name: string; data: Data }) {
             <Act
               key={level}
               can={canWrite.value && volts !== undefined && at !== undefined}
-              aria-label={`${name} is at ${words} now`}
               onAct={() =>
                 void apply(`${name} is ${words} at ${volts!.toFixed(3)} V`, [
                   { path: ['senses', name, 'calibration', at!, 0], value: volts! },

@@ -1,4 +1,4 @@
-import { useSignal } from '@preact/signals';
+import { batch, signal } from '@preact/signals';
 import { Select } from './select.tsx';
 import { busy, type Change, file, plan, said, section } from './setup-parts-data.ts';
 import { typedPins, typedWords, WRONG_PINS } from './setup-parts-field.tsx';
@@ -29,15 +29,29 @@ const WHAT = {
   wire: 'a wire',
 } as const;
 
+const what = signal<keyof typeof WHAT | ''>('');
+const values = signal<Values>({});
+
+/** Fills in the form, and brings it into view. */
+export function fillIn(kind: keyof typeof WHAT, filled: Values): void {
+  batch(() => {
+    what.value = kind;
+    values.value = filled;
+  });
+  requestAnimationFrame(() => {
+    const form = document.getElementById('add-part');
+    form?.scrollIntoView({ block: 'start' });
+    form?.querySelector('input')?.focus({ preventScroll: true });
+  });
+}
+
 /** Adds a part; what is not said is proposed, and shown with its reasons first. */
 export function AddPart() {
-  const what = useSignal<keyof typeof WHAT | ''>('');
-  const values = useSignal<Values>({});
   const kind = what.value;
   const isChannel = ['servo', 'relay', 'rgb', 'lamp'].includes(kind);
   const fields = isSense(kind)
     ? senseFields(kind, file.value!, values.value)
-    : fieldsOf(kind, isChannel);
+    : fieldsOf(kind, isChannel, values.value);
   const go = () => {
     const change = isSense(kind)
       ? senseChange(kind, file.value!, values.value)
@@ -49,7 +63,7 @@ export function AddPart() {
     }
   };
   return (
-    <section class="sheet" aria-label="Add a part">
+    <section id="add-part" class="sheet" aria-label="Add a part">
       <PartForm button={kind && 'Propose'} primary can={kind !== '' && !busy.value} onGo={go}>
         <Select
           label="Add"
@@ -83,7 +97,7 @@ export function AddPart() {
   );
 }
 
-function fieldsOf(kind: string, isChannel: boolean): AddField[] {
+function fieldsOf(kind: string, isChannel: boolean, { parts }: Values): AddField[] {
   const name = { name: 'name', label: 'Name' };
   const rails = Object.keys(section('rails'));
   if (isChannel)
@@ -109,7 +123,12 @@ function fieldsOf(kind: string, isChannel: boolean): AddField[] {
     case 'board':
       return [
         name,
-        { name: 'part', label: 'Part', options: file.value?.parts.board ?? [], hint: 'choose …' },
+        {
+          name: 'part',
+          label: 'Part',
+          options: parts?.split(' ') ?? file.value?.parts.board ?? [],
+          hint: 'choose …',
+        },
         { name: 'bus', label: 'I2C bus', hint: '1' },
         { name: 'address', label: 'Address', hint: 'propose' },
       ];

@@ -7,6 +7,7 @@ import { undoable } from './file-change.ts';
 import { fileNews } from './file-news.ts';
 import { linkState } from './link.ts';
 import { SearchField } from './search-field.tsx';
+import { FoundBoards } from './setup-boards.tsx';
 import { Listed } from './setup-lists.tsx';
 import { AddPart } from './setup-parts-add.tsx';
 import {
@@ -51,6 +52,7 @@ export function Parts() {
       <Top />
       <Review />
       <AddPart />
+      <FoundBoards />
       <Lists />
     </div>
   );
