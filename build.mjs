@@ -17,6 +17,7 @@ export const THREADS = {
   'board-worker': 'boards/board-worker.ts',
   'sound-worker': 'boards/alsa/sound-worker.ts',
   'show-worker': 'show/worker.ts',
+  'show-page-worker': 'showpage/worker.ts',
 };
 
 /** Components are Preact's, on the page and where the command draws with them. */
@@ -114,7 +115,7 @@ async function main() {
     splitting: true,
     chunkNames: 'part-[hash]',
   });
-  // Served by `sinew show serve`, not by a daemon.
+  // Served by `sinew show serve`, and at /show/ by the daemon of a prop that takes part in a show.
   const conducted = await build({
     ...PAGE,
     entryPoints: [join(page, 'conduct.tsx')],

@@ -25,6 +25,7 @@ const SLOW = [
   'proposal/random',
   'prop/kinds/sound',
   'sound/{decode,length}',
+  'show/prop-stage',
   'service/{behaviour/capture,host,opening,outlet,planner,planner-follow}',
   'sums/{eased-move,loudness,profile,profile-optimal,profile-retarget,torque}',
 ].map((name) => `tests/${name}.test.ts`);

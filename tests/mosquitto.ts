@@ -34,6 +34,17 @@ pattern read sinew/foyer/clock/here
 pattern read sinew/foyer/clock/prop/%u
 `;
 
+/** The rights of the README for a prop that serves the page of the show. */
+const pageRights = (prop: string) => `user ${prop}
+topic read sinew/foyer/prop/+/status
+topic read sinew/foyer/prop/+/answer
+topic read sinew/foyer/clock/ask
+topic write sinew/foyer/prop/+/command
+topic write sinew/foyer/all/command
+topic write sinew/foyer/clock/here
+topic write sinew/foyer/clock/prop/+
+`;
+
 export const PASSWORDS = { conductor: 'a conductor 1234', owl: 'an owl 5678' } as const;
 
 /** A real mosquitto with passwords, rights and certificates of its own, on ports of its own. */
@@ -86,6 +97,15 @@ keyfile ${join(folder, 'broker.key')}
     for (const [name, password] of Object.entries(passwords))
       execFileSync('/usr/bin/mosquitto_passwd', ['-b', file, name, password]);
     await writeFile(this.passwordFile, `${PASSWORDS.owl}\n`, { mode: 0o600 });
+  }
+
+  /** Adds rights, before the broker starts. */
+  async allow(rights: string): Promise<void> {
+    await writeFile(join(this.folder, 'acl'), `${rights}\n${ACL}`);
+  }
+
+  allowPage(prop: string): Promise<void> {
+    return this.allow(pageRights(prop));
   }
 
   /** An authority, and a certificate of it for 127.0.0.1. */

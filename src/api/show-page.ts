@@ -15,23 +15,32 @@ export interface ShownProp {
   problems: string[];
 }
 
-export interface ShowPageState {
+/** The same for every page. */
+export interface ShownShow {
   show: string;
   /** Why the broker is away; null where it is there. */
   broker: string | null;
+  /** What the broker does not let this page's server do, and the remedy, as a sentence; null where it lets it do all. */
+  rights: string | null;
   /** Those with problems first. */
   props: ShownProp[];
   groups: string[];
+}
+
+export interface ShowPageState extends ShownShow {
   /** Whether this page may start cues, and who else may. */
   control: boolean;
   holder: string | null;
 }
 
-/** What a page asks for; `target` is a prop, a group, or `all`. */
-export type ShowPageAct =
+/** What a page asks of the show; `target` is a prop, a group, or `all`. */
+export type ShowPageCommand =
   | { act: 'go'; target: string; cue: string }
   | { act: 'end' | 'park' | 'lockout'; target: string }
-  | { act: 'stop'; target: string; category: 0 | 1 | 2 }
+  | { act: 'stop'; target: string; category: 0 | 1 | 2 };
+
+export type ShowPageAct =
+  | ShowPageCommand
   /** Takes the right to start cues, or gives it back. */
   | { act: 'take' | 'release' };
 

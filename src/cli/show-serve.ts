@@ -1,9 +1,9 @@
 import { readTokenFile } from '../gateway/token.ts';
 import { pageAddress } from '../shared/page-address.ts';
-import { serveShowPage } from '../showpage/server.ts';
 import { print, UsageError } from './output.ts';
 import { connected } from './show-control.ts';
 import { noWords, type ShowInputs } from './show-read.ts';
+import { serveShowPage } from './show-server.ts';
 import { address } from './values.ts';
 import type { Operator, Outcome } from './verb.ts';
 

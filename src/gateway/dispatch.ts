@@ -14,7 +14,7 @@ import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import { MAX_SESSIONS } from '../shared/telemetry.ts';
 import type { CoreLink } from './core-link.ts';
-import { Invites } from './invites.ts';
+import type { Invites } from './invites.ts';
 import type { JournalCopy } from './journal.ts';
 import {
   answer,
@@ -62,6 +62,7 @@ interface Parts {
   lists: Lists;
   journal: JournalCopy;
   notices: Notices;
+  invites: Invites;
   /** Gives a session that has shown the token its place. @throws Refusal where there is none */
   place: (session: Session) => void;
   /** The port that the page is served at. */
@@ -77,13 +78,11 @@ export class Dispatcher {
   readonly traffic: Traffic = { frames: 0, refused: new Map() };
   readonly #parts: Parts;
   readonly #journalFollowers = new Set<Session>();
-  readonly #invites: Invites;
   /** Sessions that have shown the token itself. */
   readonly #mayInvite = new WeakSet<Session>();
 
   constructor(parts: Parts) {
     this.#parts = parts;
-    this.#invites = new Invites(() => parts.clock.nowMs());
   }
 
   async frame(session: Session, data: Buffer, isBinary: boolean): Promise<void> {
@@ -343,8 +342,8 @@ export class Dispatcher {
       this.#mayInvite.add(session);
       return undefined;
     }
-    if (token !== undefined && this.#invites.knows(token)) return undefined;
-    if (invite !== undefined) return this.#invites.use(invite);
+    if (token !== undefined && this.#parts.invites.knows(token)) return undefined;
+    if (invite !== undefined) return this.#parts.invites.use(invite);
     throw token === undefined
       ? new Refusal(
           'token.missing',
@@ -368,7 +367,7 @@ export class Dispatcher {
         'invite.not-yours',
         'this device was let in by a link itself; whoever has the token makes the next one',
       );
-    const code = this.#invites.make(forS);
+    const code = this.#parts.invites.make(forS);
     this.#parts.log.info({ session: session.id, client: session.client }, 'invited a device');
     const links = pageAddresses(start.host, this.#parts.listeningAt()).map(
       (page) => `${page}#invite=${code}`,

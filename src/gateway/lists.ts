@@ -72,6 +72,7 @@ class Texts {
   readonly #cues: [name: string, head: string][];
   readonly #idle: [name: string, head: string][];
   readonly #triggers: string;
+  readonly #show: string;
   /** The channels as they were listed last, and the state that each was made from. */
   readonly #listed: string[] = [];
   readonly #from: string[] = [];
@@ -81,6 +82,7 @@ class Texts {
   constructor({ generation, prop }: View) {
     this.generation = generation;
     const { channels, info, groups, poses, boards, cueDurationsS, cueHints, idle, triggers } = prop;
+    const { show } = prop;
     this.#heads = channels.map(
       ({ name }) => `${JSON.stringify(name)}:${JSON.stringify(info[name] ?? {}).slice(0, -1)}`,
     );
@@ -92,6 +94,7 @@ class Texts {
     ]);
     this.#idle = idle.map((name) => [name, `${JSON.stringify(name)}:{"running":`]);
     this.#triggers = JSON.stringify(triggers);
+    this.#show = show ? `,"show":${JSON.stringify(show.name)}` : '';
   }
 
   channels({ texts, states }: View): string {
@@ -118,7 +121,7 @@ class Texts {
         return `${head}${runs.has(name)}${startedS === undefined ? '' : `,"startedS":${startedS}`}}`;
       });
       const idleTexts = this.#idle.map(([name, head]) => `${head}${name === idle}}`);
-      const text = `{"cues":{${cueTexts.join(',')}},"idle":{${idleTexts.join(',')}},"triggers":{"names":${this.#triggers},"armed":${armed}}}`;
+      const text = `{"cues":{${cueTexts.join(',')}},"idle":{${idleTexts.join(',')}},"triggers":{"names":${this.#triggers},"armed":${armed}}${this.#show}}`;
       this.#cueList = { running, text };
     }
     return this.#cueList.text;

@@ -6,9 +6,13 @@ import {
   CORE_STALL_MS,
   HEADERS_WITHIN_MS,
   REQUEST_WITHIN_MS,
+  WRONG_TOKEN_DELAY_MS,
 } from '../api/limits.ts';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
+import { ShowDesk } from '../showpage/desk.ts';
+import { StageHost } from '../showpage/host.ts';
+import { showRoutes } from '../showpage/routes.ts';
 import { causeOf } from './cause.ts';
 import { CoreLink, type CorePort } from './core-link.ts';
 import { Dispatcher } from './dispatch.ts';
@@ -21,6 +25,7 @@ import { page } from './http/page.ts';
 import { Pictures, picture } from './http/picture.ts';
 import { setUpRoot } from './http/root.ts';
 import { acceptUpgrades } from './http/upgrade.ts';
+import { Invites } from './invites.ts';
 import { JournalCopy } from './journal.ts';
 import { Lists } from './lists.ts';
 import { type Log, makeLog } from './log.ts';
@@ -30,6 +35,7 @@ import { OscDoor } from './osc.ts';
 import { ServiceLink } from './service-link.ts';
 import { type Session, Sessions } from './sessions.ts';
 import { StateFeed, View } from './state.ts';
+import { tokenMatches } from './token.ts';
 
 export interface Gateway {
   /** Settles when the gateway has ended: told to by the core, by `close`, or unable to listen. */
@@ -41,6 +47,9 @@ export interface Gateway {
 interface GatewayOptions {
   clock?: Clock;
   log?: Log;
+  /** The files of the show's page, and what starts its thread. */
+  showFolder?: URL;
+  spawnStage?: ConstructorParameters<typeof StageHost>[1];
 }
 
 function noSchemas(): never {
@@ -67,6 +76,7 @@ export async function startGateway(
   const core = new CoreLink(port);
   const feed = new StateFeed(view, clock);
   const lists = new Lists(view);
+  const invites = new Invites(() => clock.nowMs());
   const notices = new Notices(view, (text) => sessions.notifyAll(text));
   const place = (session: Session) => {
     sessions.place(session);
@@ -79,7 +89,20 @@ export async function startGateway(
   const listeningAt = () => (app.server.address() as AddressInfo).port;
   const parts = {
     listeningAt,
-    ...{ view, feed, core, service, lists, journal, notices, place, heardState, clock, log },
+    ...{
+      view,
+      feed,
+      core,
+      service,
+      lists,
+      journal,
+      notices,
+      invites,
+      place,
+      heardState,
+      clock,
+      log,
+    },
   };
   const dispatcher = new Dispatcher(parts);
   const sessions = new Sessions(view.prop.linkTimeoutMs, view.telemetry, clock, log, {
@@ -127,6 +150,27 @@ export async function startGateway(
   app.register(openrpc);
   app.register(picture, { pictures });
   app.register(page, { folder: new URL('./page/', import.meta.url) });
+  const stage = new StageHost(clock, options.spawnStage);
+  const followShow = () => stage.follow(view.prop.show ?? undefined);
+  followShow();
+  const letIn = async (token: string) => {
+    const { tokenHash } = start;
+    if (tokenHash === null || tokenMatches(token, tokenHash) || invites.knows(token)) return true;
+    await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));
+    return false;
+  };
+  app.register(
+    async (show) => {
+      const { showFolder = new URL('./show-page/', import.meta.url) } = options;
+      show.register(page, { folder: showFolder });
+      show.register(showRoutes, {
+        desk: new ShowDesk(stage, clock),
+        letIn,
+        shut: 'the token is missing or wrong; open this page by its link on the page of the prop',
+      });
+    },
+    { prefix: '/show' },
+  );
 
   const osc = new OscDoor(
     clock,
@@ -160,7 +204,7 @@ export async function startGateway(
       beat.stop();
       feed.close();
       sessions.close();
-      await Promise.all([app.close(), osc.close(), desk.close()]);
+      await Promise.all([app.close(), osc.close(), desk.close(), stage.close()]);
       service.close();
       resolveClosed();
     })();
@@ -200,6 +244,7 @@ export async function startGateway(
       case 'prop':
         view.replace(message.view, message.body);
         sessions.useLinkTimeout(view.prop.linkTimeoutMs);
+        followShow();
         notices.adopted(message.changed);
         void osc.follow(view.prop.osc);
         void desk.follow(view.prop.e131 ?? null);

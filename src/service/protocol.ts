@@ -15,6 +15,7 @@ import type { ChannelKind } from '../prop/kinds/channel.ts';
 import type { ValueType } from '../prop/kinds/kind.ts';
 import type { PictureType } from '../prop/picture/safe-picture.ts';
 import type { BoardInfo } from '../prop/pins.ts';
+import type { Show } from '../prop/schema.ts';
 import type { SenseInfo } from '../prop/sense-info.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { ErrorObject } from '../shared/errors.ts';
@@ -239,6 +240,8 @@ export interface PropView {
   osc: { host: string; port: number; perform?: Record<string, unknown> | undefined } | null;
   /** The levels that a lighting desk leads; absent from what an older release has compiled. */
   e131?: E131View | null;
+  /** The show that it takes part in; absent from what an older release has compiled. */
+  show?: Show | null;
   /** What `channel.list` answers of each channel, but for what changes from tick to tick. */
   info: Record<string, StaticInfo>;
   groups: Record<string, string[]>;

@@ -43,6 +43,7 @@ export class ViewMaker {
       })),
       osc: prop.osc ?? null,
       e131: e131Of(prop),
+      show: prop.show ?? null,
       info: Object.fromEntries(info),
       groups: prop.groups,
       poses: Object.keys(prop.poses),

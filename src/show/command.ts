@@ -81,6 +81,8 @@ function told(what: string, replies: Reply[]): Told {
   const lines = failed.map(({ prop, outcome, reason }) => {
     if (outcome === 'refused') return `${prop}: refused: ${reason ?? 'it does not say why'}`;
     if (outcome === 'unsent') return `${prop}: not sent: the broker is away`;
+    if (outcome === 'barred')
+      return `${prop}: not sent: the broker does not let this conductor command it; use the switch there, and look at the broker's ACL`;
     if (outcome === 'waits') return `${prop}: took it, and has not said that it started`;
     return `${prop}: does not answer; look at it there`;
   });

@@ -3,6 +3,7 @@ import { systemClock } from '../shared/clock.ts';
 import { Conductor } from './conductor.ts';
 import { CONNECT_MS, Connection } from './connection.ts';
 import type { ShowFile } from './show-file.ts';
+import { topics } from './wire.ts';
 
 /** While so much waits to be written, nothing more is sent (bytes). */
 const UNSENT_BYTES = 1024 * 1024;
@@ -11,6 +12,8 @@ interface Options {
   show: string;
   broker: NonNullable<ShowFile['broker']>;
   from: string;
+  /** As that of a `Conductor`. */
+  offersTime?: boolean;
   /** The link is there, or lost, and why. */
   onLink?: (problem: string | undefined) => void;
 }
@@ -25,19 +28,19 @@ export class LinkedConductor {
   #problem: string | undefined;
   #opened = () => {};
 
-  constructor({ show, broker, from, onLink = () => {} }: Options) {
+  constructor({ show, broker, from, offersTime = true, onLink = () => {} }: Options) {
     // Like the wall clock at the start, and steady from then on, whoever sets that.
     const origin = performance.timeOrigin;
     const clock = {
       nowMs: () => origin + performance.now(),
       after: systemClock.after.bind(systemClock),
     };
-    const send = (topic: string, payload: string) =>
-      this.#connection.send(topic, payload, {
-        qos: topic.includes('/clock/') ? 0 : 1,
-        retain: false,
-      });
-    const conductor = new Conductor({ show, from, clock, send });
+    const send = (topic: string, payload: string, taken?: (allowed: boolean) => void) => {
+      // The time is old when it comes late.
+      const qos = topic.startsWith(topics.time(show, '')) ? 0 : 1;
+      return this.#connection.send(topic, payload, { qos, retain: false }, taken);
+    };
+    const conductor = new Conductor({ show, from, clock, send, offersTime });
     this.conductor = conductor;
     this.#connection = new Connection(
       {
@@ -72,10 +75,15 @@ export class LinkedConductor {
         resolve(true);
       };
     });
-    this.#connection.open();
+    this.start();
     if (await opened) return;
     await this.close();
     throw new Error(this.#problem ?? 'the broker does not answer');
+  }
+
+  /** Connects, and keeps trying where the broker cannot be had. */
+  start(): void {
+    this.#connection.open();
   }
 
   close(): Promise<void> {

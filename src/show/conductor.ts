@@ -17,16 +17,20 @@ const HERE_EVERY_MS = 10_000;
 const AGAIN_MS = 700;
 /** Ids that are remembered with their answers. */
 const REMEMBERED = 4096;
+/** What the broker keeps of the props is here within this time of the connection (ms). */
+const KEPT_MS = 3000;
+/** Props that are heeded: each status may be long. */
+const MOST_PROPS = 2000;
 /** A prop knows the conductor's clock well after so many answers to its questions. */
 const ENOUGH_ASKS = 4;
 
 /** A prop that says how it is. */
 export type Present = Extract<Status, { gone: false }>;
 
-/** What became of a command at one prop; `silent`: it did not answer in time. */
+/** What became of a command at one prop; `silent`: it did not answer in time; `barred`: the broker forbids it. */
 export interface Reply {
   prop: string;
-  outcome: Answer['outcome'] | 'silent' | 'unsent';
+  outcome: Answer['outcome'] | 'silent' | 'unsent' | 'barred';
   code?: string | undefined;
   reason?: string | undefined;
   startedMs?: number | undefined;
@@ -47,8 +51,10 @@ interface ConductorOptions {
   from: string;
   /** `nowMs` of the conductor's own clock. */
   clock: Pick<Clock, 'nowMs' | 'after'>;
-  /** Sends a message, never retained. False where the broker is away: nothing waits for it. */
-  send(topic: string, payload: string): boolean;
+  /** Sends a message, never retained, and as `Connection.send`. */
+  send(topic: string, payload: string, taken?: (allowed: boolean) => void): boolean;
+  /** Whether `offerTime` holds at first; default: yes. */
+  offersTime?: boolean;
 }
 
 /**
@@ -67,13 +73,17 @@ export class Conductor {
   /** By id, then by prop. */
   readonly #answers = new Map<string, Map<string, Answer>>();
   readonly #heard = new Set<() => void>();
+  readonly #barred = new Set<string>();
+  #offersTime: boolean;
+  #connectedMs = Number.POSITIVE_INFINITY;
   #cancelHere = () => {};
 
-  constructor({ show, from, clock, send }: ConductorOptions) {
+  constructor({ show, from, clock, send, offersTime = true }: ConductorOptions) {
     this.show = show;
     this.#from = from.slice(0, 64) || 'conductor';
     this.#clock = clock;
     this.#send = send;
+    this.#offersTime = offersTime;
   }
 
   /** Time on its clock (ms). */
@@ -103,19 +113,58 @@ export class Conductor {
     return () => this.#heard.delete(heard);
   }
 
+  /** Topics that the broker has not let it write to. */
+  get barred(): ReadonlySet<string> {
+    return this.#barred;
+  }
+
   /** What the broker has retained comes from now on; what it no longer has is gone. */
   connecting(): void {
     this.#statuses.clear();
+    this.#barred.clear();
   }
 
   /** The broker passes everything on from now on. */
   connected(): void {
+    this.#connectedMs = this.nowMs;
+    this.#tellTime();
+  }
+
+  /** It should have heard of a prop by now. */
+  get hearsNothing(): boolean {
+    return this.#statuses.size === 0 && this.nowMs - this.#connectedMs > KEPT_MS;
+  }
+
+  #tellTime(): void {
     this.#cancelHere();
-    this.#here();
+    if (this.#offersTime) this.#here();
+  }
+
+  /**
+   * Whether props are to measure its clock, which a go needs. A prop keeps few clocks: a conductor that starts
+   * no cues leaves them to others.
+   */
+  offerTime(offers: boolean): void {
+    if (offers === this.#offersTime) return;
+    this.#offersTime = offers;
+    this.#tellTime();
+  }
+
+  /** Finds out whether it may command; `barred` has the answer soon. */
+  tryRights(): void {
+    this.#publish(topics.trial(this.show), '');
+  }
+
+  #publish(topic: string, payload: string): boolean {
+    return this.#send(topic, payload, (allowed) => {
+      if (allowed) this.#barred.delete(topic);
+      else this.#barred.add(topic);
+      this.#tellHeard();
+    });
   }
 
   #here(): void {
-    this.#send(topics.here(this.show), write({ v: 1, clock: this.clockId, from: this.#from }));
+    this.#publish(topics.here(this.show), write({ v: 1, clock: this.clockId, from: this.#from }));
     this.#cancelHere = this.#clock.after(HERE_EVERY_MS, () => this.#here());
   }
 
@@ -129,22 +178,29 @@ export class Conductor {
     const atMs = this.nowMs;
     if (topic === topics.ask(this.show)) {
       const heard = read('ask', payload);
-      if ('wrong' in heard) return;
+      if ('wrong' in heard || !this.#offersTime) return;
       const { message } = heard;
       const time = answerAsk(message, this.clockId, atMs, this.nowMs);
       this.#send(topics.time(this.show, message.prop), write(time));
-      this.#asked.set(message.prop, (this.#asked.get(message.prop) ?? 0) + 1);
+      const asked = this.#asked.get(message.prop) ?? 0;
+      if (asked > 0 || this.#asked.size < MOST_PROPS) this.#asked.set(message.prop, asked + 1);
     } else if (topic.endsWith('/status')) {
       const heard = read('status', payload);
       // A prop speaks only for itself: the broker lets it write to its own topics alone.
       if ('wrong' in heard || topic !== topics.status(this.show, heard.message.prop)) return;
-      this.#statuses.set(heard.message.prop, heard.message);
+      const { prop } = heard.message;
+      if (!this.#statuses.has(prop) && this.#statuses.size >= MOST_PROPS) return;
+      this.#statuses.set(prop, heard.message);
     } else if (topic.endsWith('/answer')) {
       const heard = read('answer', payload);
       if ('wrong' in heard || topic !== topics.answer(this.show, heard.message.prop)) return;
       const { message } = heard;
       this.#answers.get(message.id)?.set(message.prop, message);
     } else return;
+    this.#tellHeard();
+  }
+
+  #tellHeard(): void {
     for (const heard of [...this.#heard]) heard();
   }
 
@@ -186,14 +242,19 @@ export class Conductor {
     );
     for (const id of new Set([...ids.values(), ...(all ? [common] : [])])) this.#remember(id);
     const answerOf = (prop: string) => this.#answers.get(ids.get(prop)!)?.get(prop);
+    const allTopic = topics.allCommand(this.show);
+    const isBarred = (prop: string) => this.#barred.has(topics.command(this.show, prop));
+    const isOver = (prop: string) => answerOf(prop) !== undefined || isBarred(prop);
+    // What the broker has forbidden before, it may allow by now.
+    for (const prop of props) this.#barred.delete(topics.command(this.show, prop));
+    this.#barred.delete(allTopic);
     const sentMs = this.nowMs;
     const endMs = sentMs + withinMs;
     let sent = false;
     for (let first = true; first || this.nowMs < endMs; first = false) {
-      const open = props.filter((prop) => !answerOf(prop));
+      const open = props.filter((prop) => !isOver(prop));
       if (!first && open.length === 0) break;
-      if (all && first)
-        sent = this.#command(topics.allCommand(this.show), common, wish, sentMs, withinMs) || sent;
+      if (all && first) sent = this.#command(allTopic, common, wish, sentMs, withinMs) || sent;
       else
         for (const prop of open)
           sent =
@@ -205,11 +266,12 @@ export class Conductor {
               withinMs,
             ) || sent;
       const left = Math.max(1, Math.min(AGAIN_MS, endMs - this.nowMs));
-      await this.until(() => props.every(answerOf), left);
+      const isShut = () => first && this.#barred.has(allTopic);
+      await this.until(() => isShut() || props.every(isOver), left);
     }
     return props.map((prop) => {
       const { outcome, code, reason, startedMs } = answerOf(prop) ?? {
-        outcome: sent ? ('silent' as const) : ('unsent' as const),
+        outcome: isBarred(prop) ? 'barred' : sent ? 'silent' : 'unsent',
       };
       return { prop, outcome, code, reason, startedMs };
     });
@@ -243,7 +305,7 @@ export class Conductor {
       voidAfterMs: Math.min(Math.max(withinMs, 1000), LONGEST_VALID_MS),
       ...wish,
     };
-    return this.#send(topic, write(command));
+    return this.#publish(topic, write(command));
   }
 }
 

@@ -17,6 +17,8 @@ const KEEP_ALIVE_S = 5;
 const PACKET_BYTES = MESSAGE_LIMIT_BYTES + 1024;
 /** So many messages of QoS 1 may be on their way at once. */
 const RECEIVE_MAXIMUM = 32;
+/** The broker's rights forbid it: MQTT 5, section 3.4.2.1. */
+const NOT_AUTHORIZED = 0x87;
 
 interface ConnectionOptions {
   broker: Show['broker'];
@@ -167,12 +169,23 @@ export class Connection {
     this.#events.connected();
   }
 
-  /** @returns false where it could not be sent: the broker is away, or takes nothing */
-  send(topic: string, payload: string, how: { qos: 0 | 1; retain: boolean }): boolean {
+  /**
+   * @param taken called for a message of QoS 1 with whether the broker's rights allow it
+   * @returns false where it could not be sent: the broker is away, or takes nothing
+   */
+  send(
+    topic: string,
+    payload: string,
+    how: { qos: 0 | 1; retain: boolean },
+    taken?: (allowed: boolean) => void,
+  ): boolean {
     const client = this.#client;
     if (!client || !this.#ready || !client.connected) return false;
     if (client.stream.writableLength > this.#with.unsentBytes) return false;
-    client.publish(topic, payload, how);
+    client.publish(topic, payload, how, (error) => {
+      if (!error) taken?.(true);
+      else if ((error as { code?: unknown }).code === NOT_AUTHORIZED) taken?.(false);
+    });
     return true;
   }
 

@@ -9,6 +9,8 @@ import { lazily } from '../shared/lazily.ts';
  * plays. Rules that need several places of it, or the prop files, are in `lint-show-file.ts`.
  */
 
+/** A cue is sent so long before its time (s), where the file of the show does not say. */
+export const LEAD_S = 8;
 /** The longest timeline (s). */
 const LONGEST_S = 24 * 3600;
 const DAYS = ['sun', 'mon', 'tue', 'wed', 'thu', 'fri', 'sat'] as const;
@@ -126,7 +128,7 @@ function make() {
       .number()
       .min(1)
       .max(60)
-      .default(8)
+      .default(LEAD_S)
       .describe('a cue is sent so long before its time (s); a parked prop must be awake by then'),
     props: z.record(name('prop'), prop).describe('the props, as in show: { prop } of their files'),
     groups: z

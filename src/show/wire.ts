@@ -35,6 +35,10 @@ export const topics = {
   time: (show: string, prop: string) => `${ROOT}/${show}/clock/prop/${prop}`,
   /** A conductor says that it is there, so that props measure its clock at once; every 10 s. */
   here: (show: string) => `${ROOT}/${show}/clock/here`,
+  /**
+   * Nobody hears this, as no prop is called 0: whether the broker takes it says whether a conductor may command.
+   */
+  trial: (show: string) => `${ROOT}/${show}/prop/0/command`,
   /** What a conductor subscribes to. */
   everyStatus: (show: string) => `${ROOT}/${show}/prop/+/status`,
   everyAnswer: (show: string) => `${ROOT}/${show}/prop/+/answer`,

@@ -7,7 +7,7 @@ import { onlooker, RealShow } from '../system/real-show.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { LAPTOP, launch, PHONE } from './browser.ts';
 
-// The page of `sinew show serve`, with a real broker and two real daemons.
+// The page of a show, of `sinew show serve` and of a prop, with a real broker and two real daemons.
 
 let real: RealShow;
 let browser: Browser;
@@ -73,4 +73,26 @@ it('shows a prop with a problem first, and its Stop reaches a prop that nobody a
   await peer.ask('lockout.clear');
   await page.getByRole('button', { name: 'Stop all' }).click();
   await peer.untilState(({ condition }) => condition === 'stopped');
+});
+
+it('a prop serves it too, from a link on its own page, and says where the broker keeps it from acting', async () => {
+  const context = await browser.newContext({ viewport: PHONE });
+  onTestFinished(() => context.close());
+  const bench = await context.newPage();
+  await bench.goto(`${real.owl.url}#show`);
+  // The new tab gets the token that this one keeps.
+  await bench.evaluate(() => sessionStorage.setItem('sinew-token', 'kept'));
+  const opened = context.waitForEvent('page');
+  await bench.getByRole('link', { name: 'All props of foyer' }).click();
+  const page = await opened;
+  expect(await page.evaluate(() => sessionStorage.getItem('sinew-token'))).toBe('kept');
+  await poll(async () => (await names(page)).toSorted()).toEqual(['barn', 'owl']);
+  const peer = await onlooker(real.barn);
+  await page.getByRole('button', { name: 'Stop barn' }).click();
+  await peer.untilState(({ condition }) => condition === 'stopped');
+  await poll(() => page.getByText('stop: barn').count()).toBe(1);
+  expect(await overhang({ page })).toBe(0);
+
+  await page.goto(`${real.barn.url}show/`);
+  await poll(() => page.getByRole('alert').textContent()).toContain('does not let barn write');
 });

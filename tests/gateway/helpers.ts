@@ -1,4 +1,4 @@
-import { MessageChannel, type MessagePort } from 'node:worker_threads';
+import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import { expect } from 'vitest';
 import { WebSocket } from 'ws';
 import { RpcClient } from '../../src/api/client.ts';
@@ -10,6 +10,7 @@ import type { FromGateway, PropView, ToGatewayFromService } from '../../src/serv
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { CONDITIONS, type Condition } from '../../src/shared/condition.ts';
 import { RAIL_FIELD, Telemetry } from '../../src/shared/telemetry.ts';
+import type { StageStart } from '../../src/showpage/protocol.ts';
 
 type Call = Extract<ToCore, { t: 'call' }>;
 // biome-ignore lint/suspicious/noExplicitAny: whatever came over the wire, checked by the test
@@ -151,10 +152,14 @@ export class Rig {
   }
 
   static async start(
-    changes: Partial<Omit<GatewayStart, 'view'>> & { view?: Partial<PropView>; ownLog?: true } = {},
+    changes: Partial<Omit<GatewayStart, 'view'>> & {
+      view?: Partial<PropView>;
+      ownLog?: true;
+      spawnStage?: (start: StageStart) => Worker;
+    } = {},
     clock = new VirtualClock(),
   ): Promise<Rig> {
-    const { view: viewChanges, ownLog, ...startChanges } = changes;
+    const { view: viewChanges, ownLog, spawnStage, ...startChanges } = changes;
     const view = { ...VIEW, ...viewChanges };
     const rig = new Rig(
       Telemetry.create(view.channels.length, view.rails.length, view.senses?.length ?? 0),
@@ -174,6 +179,9 @@ export class Rig {
     rig.gateway = await startGateway(start, rig.#gatewayEnd, {
       clock: rig.clock,
       ...(!ownLog && { log: silent }),
+      ...(spawnStage && { spawnStage }),
+      // Any page will do.
+      showFolder: new URL('../../src/gateway/page/', import.meta.url),
     });
     await until(() => rig.received.length > 0, 'a word about listening');
     const first = rig.received[0]!;

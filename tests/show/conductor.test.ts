@@ -1,9 +1,55 @@
 import { describe, expect, test } from 'vitest';
-import { problemsOf, stepId } from '../../src/show/conductor.ts';
+import { Conductor, problemsOf, stepId } from '../../src/show/conductor.ts';
 import { topics } from '../../src/show/wire.ts';
-import { Troupe } from './troupe.ts';
+import { Actor, Troupe } from './troupe.ts';
 
 describe('a conductor', () => {
+  test('names those that the broker does not let it command, and reaches the others one by one', async () => {
+    const troupe = new Troupe('left', 'right');
+    const barred = new Set([topics.allCommand('foyer'), topics.command('foyer', 'right')]);
+    const sent: string[] = [];
+    const conductor = new Conductor({
+      ...{ show: 'foyer', from: 'desk', clock: troupe.clock },
+      send: (topic, _payload, taken) => {
+        sent.push(topic);
+        troupe.clock.after(5, () => taken?.(!barred.has(topic)));
+        return true;
+      },
+    });
+    const outcomes = async () => {
+      const asked = conductor.ask({ act: 'park' }, ['left', 'right'], 2000, { all: true });
+      await troupe.run(2100);
+      return (await asked).map(({ outcome }) => outcome);
+    };
+    expect(await outcomes()).toEqual(['silent', 'barred']);
+    expect(sent.filter((topic) => topic === topics.command('foyer', 'right'))).toHaveLength(1);
+    // The rights may have been put right meanwhile.
+    barred.clear();
+    expect(await outcomes()).toEqual(['silent', 'silent']);
+    expect([...conductor.barred]).toEqual([]);
+    conductor.close();
+  });
+
+  test('says that it hears nothing, though what the broker keeps should have come', () => {
+    const troupe = new Troupe();
+    const conductor = troupe.conductor();
+    expect(conductor.hearsNothing).toBe(false);
+    troupe.clock.advance(3100);
+    expect(conductor.hearsNothing).toBe(true);
+    new Actor('left', troupe).say();
+    troupe.clock.advance(10);
+    expect(conductor.hearsNothing).toBe(false);
+  });
+
+  test('keeps the statuses of 2000 props at most', () => {
+    const troupe = new Troupe();
+    const conductor = troupe.conductor();
+    for (let i = 0; i < 2100; i++) new Actor(`p${i}`, troupe).say();
+    troupe.clock.advance(10);
+    expect(conductor.statuses.size).toBe(2000);
+    expect(conductor.present('p0')).toBeDefined();
+  });
+
   test('hears how props are, and gives them its time', () => {
     const troupe = new Troupe('left', 'right');
     const conductor = troupe.conductor();

@@ -5,11 +5,11 @@ import { join } from 'node:path';
 import { pathToFileURL } from 'node:url';
 import { afterEach, describe, expect, test } from 'vitest';
 import type { ShowPageAct, ShowPageAnswer, ShowPageState } from '../../src/api/show-page.ts';
+import { serveShowPage } from '../../src/cli/show-server.ts';
 import { systemClock } from '../../src/shared/clock.ts';
 import { Conductor } from '../../src/show/conductor.ts';
 import { showSchemas } from '../../src/show/show-file.ts';
 import { read, topics, write } from '../../src/show/wire.ts';
-import { serveShowPage } from '../../src/showpage/server.ts';
 import { Actor, Troupe } from './troupe.ts';
 
 const TOKEN = '0123456789abcdef0123456789abcdef';

@@ -26,6 +26,8 @@ export class RealShow {
     const show = new RealShow(await Mosquitto.make(), home);
     const { broker } = show;
     await broker.setPasswords({ ...PASSWORDS, barn: PASSWORDS.owl });
+    // The page of the owl may command, that of the barn may not.
+    await broker.allowPage('owl');
     await writeFile(join(home, 'show-password'), PASSWORDS.conductor, { mode: 0o600 });
     await broker.start();
     [show.owl, show.barn] = await Promise.all([show.#start('owl'), show.#start('barn')]);

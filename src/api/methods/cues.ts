@@ -74,6 +74,12 @@ export const cues = {
           names: z.array(z.string()),
           armed: z.boolean().describe('the holder lets them take effect'),
         }),
+        show: z
+          .string()
+          .optional()
+          .describe(
+            'the show of many props that this one takes part in: the page of all of them is at /show/',
+          ),
       }),
   },
   'cue.run': {

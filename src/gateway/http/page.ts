@@ -14,10 +14,12 @@ const TYPES: Record<string, string> = {
 };
 
 /**
- * GET / and the files of the bench page, and the schema of the prop file for editors. They are read once, and compressed once if somebody wants that; each has a route of its
+ * GET / and the files of a page; of the bench page, the schema of the prop file for editors as well. They are read once, and compressed once if somebody wants that; each has a route of its
  * own, so no path of a request ever reaches the file system.
  */
 export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder }) => {
+  // The files of a page are named from beside it.
+  if (app.prefix !== '') app.get('', async (_request, reply) => reply.redirect(`${app.prefix}/`));
   for (const name of await readdir(folder)) {
     const type = TYPES[extname(name)];
     if (!type) continue;
@@ -28,7 +30,7 @@ export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder })
     let zipped: typeof plain | undefined;
     const zip = () => ({ content: gzipSync(content, { level: 9 }), etag: `"${hash}-gzip"` });
     const path = name === 'index.html' ? '/' : `/${encodeURIComponent(name)}`;
-    app.get(path, async (request, reply) => {
+    app.get(path, { prefixTrailingSlash: 'slash' }, async (request, reply) => {
       const gzip = takesGzip(request.headers['accept-encoding']);
       if (gzip) zipped ??= zip();
       const form = (gzip && zipped) || plain;

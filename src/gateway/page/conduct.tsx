@@ -3,6 +3,7 @@ import { render } from 'preact';
 import { useMemo } from 'preact/hooks';
 import './conduct.css';
 import type { ShownProp, ShowPageAct, ShowPageAnswer, ShowPageState } from '../../api/show-page.ts';
+import { TOKEN_KEY, tabKept } from './kept.ts';
 import { StopPress } from './stop-press.ts';
 
 /** The page of a show of many props: all of them, those with problems first. */
@@ -21,7 +22,9 @@ const busy = signal<ReadonlySet<string>>(new Set());
 const chosen = signal<Readonly<Record<string, string>>>({});
 
 const pageId = crypto.getRandomValues(new Uint32Array(4)).join('-');
-const token = new URLSearchParams(location.hash.slice(1)).get('token') ?? '';
+/** In the address, or as the page of the prop has left it, that has opened this one. */
+const token =
+  new URLSearchParams(location.hash.slice(1)).get('token') ?? tabKept.getItem(TOKEN_KEY) ?? '';
 const headers = {
   'x-page': pageId,
   ...(token && { authorization: `Bearer ${token}` }),
@@ -232,6 +235,7 @@ function App() {
               props.
             </p>
           )}
+          {now?.rights && <p class="warn">{now.rights}.</p>}
         </div>
         <div role="status">
           {lines.value && lines.value.lines.length > 0 && (

@@ -45,6 +45,9 @@ export function guarded(storage: () => Kept): Kept {
 export const browserKept = guarded(() => localStorage);
 export const tabKept = guarded(() => sessionStorage);
 
+/** Under which name a tab keeps its token. */
+export const TOKEN_KEY = 'sinew-token';
+
 /** What a kept text stands for; undefined where there is none, or where it cannot be read. */
 export function readKept(text: string | null): unknown {
   try {

@@ -1,13 +1,12 @@
 import { signal } from '@preact/signals';
 import { type Notice, RpcClient, RpcError } from '../../api/client.ts';
 import type { Method, Params, Result } from '../../api/methods.ts';
-import { tabKept } from './kept.ts';
+import { TOKEN_KEY, tabKept } from './kept.ts';
 import { me } from './who.ts';
 
 /** How the page stands to the daemon. */
 type LinkState = 'connecting' | 'token' | 'open' | 'lost';
 
-const TOKEN_KEY = 'sinew-token';
 const RETRY_MS = 1000;
 /** A link that has not come about in this time is tried again: the network may have changed. */
 const CONNECT_WITHIN_MS = 4000;

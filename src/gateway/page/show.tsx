@@ -18,7 +18,12 @@ const isOrdering = signal(false);
 /** A show by one thumb: the cues in the order of the show, and the next one always in reach. */
 export function Show() {
   if (allCues.value.length === 0)
-    return <p class="hint">The prop file has no cues. Add some, and they are shown here.</p>;
+    return (
+      <>
+        <p class="hint">The prop file has no cues. Add some, and they are shown here.</p>
+        <WholeShow />
+      </>
+    );
   if (isOrdering.value)
     return (
       <OrderEditor
@@ -60,9 +65,28 @@ export function Show() {
         <Idle />
         <ShowRelays />
         <Triggers />
+        <WholeShow />
       </div>
       <Next />
     </div>
+  );
+}
+
+/** Leads to the page of all props. In a tab of its own: this page would lose control if it were left. */
+function WholeShow() {
+  const { show: name } = cueList.value;
+  if (name === undefined) return null;
+  return (
+    <section aria-labelledby="show-whole">
+      <h2 id="show-whole">Show of many props</h2>
+      <p>
+        {/* biome-ignore lint/security/noBlankTarget: only with an opener the new tab, of the same daemon, gets what this one keeps: the token */}
+        <a href="show/" target="_blank" rel="opener">
+          All props of {name}
+        </a>{' '}
+        (opens a new tab)
+      </p>
+    </section>
   );
 }
 

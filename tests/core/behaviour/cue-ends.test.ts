@@ -269,7 +269,7 @@ describe('when it ends', () => {
     const graced = ending.startsWith('release with grace');
     await rig.run(SETTLED_MS);
     expect(rig.on('fan')).toBe(false);
-    const list = (await rig.client('guest').call('cue.list')) as Record<string, object>;
+    const list = await rig.client('guest').call('cue.list');
     expect(JSON.stringify(list)).not.toContain('"running":true');
     expect(rig.condition === 'live').toBe(graced);
     const { length } = rig.entries.filter(({ text }) => text.startsWith('cue show runs'));
