@@ -21,7 +21,8 @@ function spoiltDaemon(): Promise<string> {
       here(`../../src/${file}`),
     ]);
     await bundle({ daemon: here('spoilt-daemon.ts'), ...Object.fromEntries(threads) }, folder);
-    await cp(here('../../dist/page'), join(folder, 'page'), { recursive: true });
+    for (const served of ['page', 'show-page'])
+      await cp(here(`../../dist/${served}`), join(folder, served), { recursive: true });
     return join(folder, 'daemon.js');
   })();
   return building;

@@ -1,4 +1,7 @@
-import { createSocket } from 'node:dgram';
+import { createSocket, type Socket } from 'node:dgram';
+import { once } from 'node:events';
+import { readFile } from 'node:fs/promises';
+import { endianness, networkInterfaces } from 'node:os';
 import { Packet } from 'sacn';
 import { afterEach, describe, expect, it } from 'vitest';
 import { listenE131 } from '../../src/gateway/e131.ts';
@@ -164,17 +167,34 @@ describe('sources of E1.31', () => {
 });
 
 let close: () => Promise<void> = async () => {};
+const sockets: Socket[] = [];
 afterEach(async () => {
   await close();
   close = async () => {};
+  for (const socket of sockets.splice(0)) socket.close();
 });
+
+/** A UDP port of an interface that nobody has now. */
+async function freePort(host: string): Promise<number> {
+  const free = createSocket('udp4').bind(0, host);
+  await once(free, 'listening');
+  const { port } = free.address();
+  await new Promise<void>((resolve) => free.close(() => resolve()));
+  return port;
+}
+
+async function until(condition: () => boolean, what: string): Promise<void> {
+  // Real time only bounds a failing test.
+  const deadlineMs = performance.now() + 20_000;
+  while (!condition()) {
+    if (performance.now() > deadlineMs) throw new Error(`within 20 s there was not ${what}`);
+    await new Promise((resolve) => setTimeout(resolve, 5));
+  }
+}
 
 describe('the port for E1.31', () => {
   it('passes a flood on no faster than lights follow, and tells when the source ends', async () => {
-    const free = createSocket('udp4');
-    await new Promise<void>((resolve) => free.bind(0, '127.0.0.1', resolve));
-    const { port } = free.address();
-    await new Promise<void>((resolve) => free.close(() => resolve()));
+    const port = await freePort('127.0.0.1');
     const heard: DeskLevels[] = [];
     let nowMs = 0;
     const later: (() => void)[] = [];
@@ -188,19 +208,17 @@ describe('the port for E1.31', () => {
     };
     close = await listenE131({ ...where, port }, clock, log, (now) => heard.push(now));
     const socket = createSocket('udp4');
+    sockets.push(socket);
     const send = (bytes: Buffer) =>
       new Promise<void>((resolve) => socket.send(bytes, port, '127.0.0.1', () => resolve()));
-    const until = async (condition: () => boolean) => {
-      while (!condition()) await new Promise((resolve) => setTimeout(resolve, 5));
-    };
     await send(Buffer.from('ASC-E1.17'));
     for (let i = 0; i < 100; i++) await send(e131Packet({ levels: levels(i), sequence: i }));
-    await until(() => heard.length > 0);
+    await until(() => heard.length > 0, 'a set of levels');
     expect(heard).toHaveLength(1);
     // Until the last one has come in: each pass has at most one set of levels.
     for (let passes = 1; heard.at(-1)!.levels.lantern![0] !== 99 / 255; passes++) {
       expect(heard.length).toBeLessThanOrEqual(passes);
-      await until(() => later.length > 0);
+      await until(() => later.length > 0, 'a pass');
       later.shift()!();
       await new Promise((resolve) => setTimeout(resolve, 5));
     }
@@ -208,6 +226,82 @@ describe('the port for E1.31', () => {
     later.shift()!();
     expect(heard.at(-1)).toEqual({ levels: {}, sources: [] });
     expect(later).toHaveLength(0);
-    socket.close();
   });
+});
+
+/** An interface that others could reach. What is sent to it with TTL 0 stays on this machine. */
+function ownInterface(): string {
+  const all = Object.values(networkInterfaces()).flatMap((some) => some ?? []);
+  const found = all.find(({ internal, family }) => !internal && family === 'IPv4');
+  if (!found)
+    throw new Error(
+      'multicast cannot be tested: this machine has no IPv4 interface but loopback, where no daemon joins a group; bring one up ("ip address")',
+    );
+  return found.address;
+}
+
+/** The groups that this machine has joined, by the kernel's own account (proc(5), /proc/net/igmp: hexadecimal). */
+async function joinedGroups(): Promise<string[]> {
+  const text = await readFile('/proc/net/igmp', 'utf8');
+  return [...text.matchAll(/^\s+([0-9A-F]{8}) /gm)].map(([, hex]) => {
+    const octets = [...Buffer.from(hex!, 'hex')];
+    return (endianness() === 'LE' ? octets.reverse() : octets).join('.');
+  });
+}
+
+/** What fails where multicast is impossible. */
+const LOOPED =
+  'the datagram that this machine sent to a multicast group of its own; is there a firewall rule, or an interface without MULTICAST ("ip link")?';
+
+describe('the multicast group of a universe', () => {
+  // ANSI E1.31, 9.3.1: 239, 255, the high octet of the universe, the low one. Worked out by hand.
+  const GROUPS = [
+    [1, '239.255.0.1', '239.255.1.0'],
+    [255, '239.255.0.255', '239.255.255.0'],
+    [256, '239.255.1.0', '239.255.0.1'],
+    [63_999, '239.255.249.255', '239.255.255.249'],
+  ] as const;
+
+  it.each(GROUPS)(
+    'of universe %i is %s: a light follows what is sent there, and nowhere else',
+    async (universe, group, other) => {
+      const host = ownInterface();
+      const port = await freePort(host);
+      const heard: DeskLevels[] = [];
+      const view = { ...where, host, port, universe };
+      close = await listenE131(view, systemClock, log, (now) => heard.push(now));
+      expect(await joinedGroups()).toContain(group);
+
+      // Another program of this machine has joined another group at the same port.
+      const neighbour = createSocket({ type: 'udp4', reuseAddr: true });
+      const source = createSocket('udp4');
+      sockets.push(neighbour, source);
+      neighbour.bind(port, other);
+      source.bind(0, host);
+      await Promise.all([once(neighbour, 'listening'), once(source, 'listening')]);
+      neighbour.addMembership(other, host);
+      let passedBy = 0;
+      neighbour.on('message', () => passedBy++);
+      source.setMulticastInterface(host);
+      source.setMulticastTTL(0);
+      source.setMulticastLoopback(true);
+      const send = (bytes: Buffer, to: string) =>
+        new Promise<void>((resolve, reject) => {
+          source.send(bytes, port, to, (error) => (error ? reject(error) : resolve()));
+        });
+
+      await send(e131Packet({ universe, levels: [255], sequence: 1 }), other);
+      await until(() => passedBy > 0, LOOPED);
+      // Datagrams of one socket keep their order on one machine: what comes next has passed that one.
+      await send(e131Packet({ universe, levels: [51], sequence: 2 }), group);
+      await until(() => heard.length > 0, LOOPED);
+      expect(heard[0]).toEqual({ levels: { lantern: [51 / 255] }, sources: ['Desk'] });
+      await send(e131Packet({ universe, levels: [0], sequence: 3 }), group);
+      await until(() => heard.at(-1)!.levels.lantern![0] === 0, LOOPED);
+
+      await close();
+      close = async () => {};
+      expect(await joinedGroups()).not.toContain(group);
+    },
+  );
 });

@@ -20,7 +20,7 @@ let loadGateway: typeof import('../../src/gateway/load.ts').loadGateway;
 
 beforeAll(async () => {
   folder = await mkdtemp(join(tmpdir(), 'sinew-host-'));
-  await mkdir(join(folder, 'page'));
+  for (const served of ['page', 'show-page']) await mkdir(join(folder, served));
   await writeFile(join(folder, 'package.json'), '{"type":"module"}');
   const source = (name: string) =>
     new URL(`../../src/gateway/${name}.ts`, import.meta.url).pathname;
