@@ -156,6 +156,7 @@ export async function startGateway(
   const letIn = async (token: string) => {
     const { tokenHash } = start;
     if (tokenHash === null || tokenMatches(token, tokenHash) || invites.knows(token)) return true;
+    log.warn({}, 'a page of the show refused: wrong or no token');
     await new Promise<void>((resume) => clock.after(WRONG_TOKEN_DELAY_MS, resume));
     return false;
   };

@@ -7,6 +7,7 @@ import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { WebSocket } from 'ws';
 import { METHODS } from '../../src/api/methods.ts';
 import { CONDITIONS, type Condition } from '../../src/shared/condition.ts';
+import { SHOW, stageThread } from '../show/stage-thread.ts';
 import { type Json, Rig } from './helpers.ts';
 
 let rig: Rig;
@@ -396,3 +397,14 @@ it('a request that trickles in does not hold its connection for ever', async () 
   expect(closed).toBe(true);
   expect(text).toMatch(/^HTTP\/1\.1 408 /);
 }, 30_000);
+
+it('what the page of a show asks for is answered though it takes longer than an idle connection may last', async () => {
+  const showing = await Rig.start({ view: { show: SHOW }, spawnStage: stageThread });
+  const reply = await fetch(`http://127.0.0.1:${showing.port}/show/act`, {
+    method: 'POST',
+    headers: { 'x-page': 'page-one-1', 'content-type': 'application/json' },
+    body: JSON.stringify({ act: 'park', target: 'late' }),
+  });
+  expect(await reply.json()).toEqual({ ok: true, lines: ['park'] });
+  await showing.end();
+});

@@ -4,12 +4,8 @@ import type { Show } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
 import { StageHost } from '../../src/showpage/host.ts';
 import type { StageStart } from '../../src/showpage/protocol.ts';
-import { stageThread } from './stage-thread.ts';
+import { SHOW, stageThread } from './stage-thread.ts';
 
-const show = (prop = 'owl'): Show => ({
-  ...{ name: 'foyer', prop, groups: [], broker: { url: 'mqtt://127.0.0.1' } },
-  ...{ whenBrokerLost: 'finish', maxUncertaintyMs: 10, parkAfterS: 30 },
-});
 const STOP = { act: 'stop', target: 'all', category: 1 } as const;
 
 function rig(start: (given: StageStart) => Worker = stageThread) {
@@ -25,7 +21,7 @@ function rig(start: (given: StageStart) => Worker = stageThread) {
     return worker;
   });
   hosts.push(host);
-  host.follow(show());
+  host.follow({ ...SHOW });
   return { clock, threads, host };
 }
 
@@ -63,9 +59,9 @@ it('a prop without a show has none to show, and no thread', async () => {
 it('another show in the file ends what was asked of the one before, and shows the new one', async () => {
   const { threads, host } = rig();
   await host.read();
-  host.follow(show());
+  host.follow({ ...SHOW });
   const asked = host.carryOut({ act: 'park', target: 'never' });
-  host.follow(show('cat'));
+  host.follow({ ...SHOW, prop: 'cat' });
   await expect(asked).rejects.toThrow('the show in the prop file has changed');
   expect(JSON.parse(await host.read())).toMatchObject({ prop: 'cat' });
   expect(threads.map((one) => one.show.prop)).toEqual(['owl', 'cat']);

@@ -1,5 +1,11 @@
 import { Worker } from 'node:worker_threads';
+import type { Show } from '../../src/prop/schema.ts';
 import type { StageStart } from '../../src/showpage/protocol.ts';
+
+export const SHOW: Show = {
+  ...{ name: 'foyer', prop: 'owl', groups: [], broker: { url: 'mqtt://127.0.0.1' } },
+  ...{ whenBrokerLost: 'finish', maxUncertaintyMs: 10, parkAfterS: 30 },
+};
 
 /** Answers for the thread of the show's page, without a broker; a target says what else it does. */
 const LIVING = `
@@ -16,7 +22,8 @@ parentPort.on('message', ({ t, id, has, asked }) => {
   if (asked.target === 'die') throw new Error('on purpose');
   if (asked.target === 'hang') for (;;);
   if (asked.target === 'never') return;
-  parentPort.postMessage({ id, answer: { ok: true, lines: [asked.act] } });
+  const answer = () => parentPort.postMessage({ id, answer: { ok: true, lines: [asked.act] } });
+  setTimeout(answer, asked.target === 'late' ? 10500 : 0);
 });
 `;
 

@@ -2,14 +2,10 @@ import { afterEach, expect, test } from 'vitest';
 import { hashToken } from '../../../src/gateway/token.ts';
 import type { Show } from '../../../src/prop/schema.ts';
 import type { StageStart } from '../../../src/showpage/protocol.ts';
-import { stageThread } from '../../show/stage-thread.ts';
+import { SHOW, stageThread } from '../../show/stage-thread.ts';
 import { Rig, until, VIEW } from '../helpers.ts';
 
 const TOKEN = '0123456789abcdef0123456789abcdef';
-const SHOW: Show = {
-  ...{ name: 'foyer', prop: 'owl', groups: [], broker: { url: 'mqtt://127.0.0.1' } },
-  ...{ whenBrokerLost: 'finish', maxUncertaintyMs: 10, parkAfterS: 30 },
-};
 const STOP = { act: 'stop', target: 'all', category: 1 };
 const GO = { act: 'go', target: 'owl', cue: 'nod' };
 const [A, B] = ['page-one-1', 'page-two-2'];
