@@ -9,7 +9,7 @@ import { useReady, useSettled } from './settled.ts';
 import { elapsedText, stepFrom, takesText } from './show-order.ts';
 import { OrderEditor } from './show-order-editor.tsx';
 import { allCues, hindrance, keepOrder, next, refusedPart, runCue, show } from './show-store.ts';
-import { commanding, cueList, nowS } from './store.ts';
+import { commanding, cueList, holding, nowS } from './store.ts';
 
 /** The running cue of which it is asked what to do with it. */
 const asked = signal('');
@@ -81,11 +81,16 @@ function WholeShow() {
       <h2 id="show-whole">Show of many props</h2>
       <p>
         {/* biome-ignore lint/security/noBlankTarget: only with an opener the new tab, of the same daemon, gets what this one keeps: the token */}
-        <a href="show/" target="_blank" rel="opener">
+        <a class="button" href="show/" target="_blank" rel="opener">
           All props of {name}
         </a>{' '}
         (opens a new tab)
       </p>
+      {holding.value && (
+        <p class="hint">
+          This page has control. Out of sight it loses it when something moves: hand over first.
+        </p>
+      )}
     </section>
   );
 }
