@@ -12,7 +12,11 @@ const chip = (more: Partial<Chip>): Chip => ({
 const BOARDS = { head: { driver: 'sim' }, adc: { driver: 'ads1115', bus: 1, address: 0x48 } };
 
 test.each<[string, Partial<Chip>, RegExp]>([
-  ['one that is in use', { board: 'adc', parts: [] }, /^ads1115: board adc, in use, so it was not/],
+  [
+    'one that is in use',
+    { board: 'adc', parts: [] },
+    /^board adc of the prop \(ads1115\), which is not asked$/,
+  ],
   ['one that the file has', {}, /^probably ads1115; the file has board adc there$/],
   ['a new one', { address: 0x49 }, /^probably ads1115$/],
   ['one that may be two', { address: 0x49, drivers: ['ina219', 'ads1115'] }, /^may be ina219 or/],

@@ -31,11 +31,11 @@ export function FoundBoards() {
     }
   };
   return (
-    <section class="sheet" aria-label="Boards on the I2C bus">
+    <section class="sheet found" aria-label="Boards on the I2C bus">
       <h2>Boards on the I2C bus</h2>
       <p class="hint">
-        It only reads, and asks no board that the prop uses. Unplug what is not meant for this prop:
-        a strange chip may take a question for a command.
+        This reads only, and asks no board that the prop has. A chip that no driver knows may take a
+        question for a command: unplug what does not belong to the prop.
       </p>
       <div class="row">
         <Act can={why === '' && !scanning.value && !busy.value} onAct={() => void look()}>
@@ -54,7 +54,7 @@ function Buses({ scan: { buses, chips } }: { scan: Scan }) {
     return (
       <div key={`${bus} ${simulated}`}>
         <h3>{simulated ? 'Simulated I2C bus: none of it is real' : `I2C bus ${bus}`}</h3>
-        {trouble !== undefined && <p class="caution">{trouble}</p>}
+        {trouble !== undefined && <p>This bus could not be read to the end: {trouble}.</p>}
         {trouble === undefined && there.length === 0 && <p>No board answers.</p>}
         <ul class="parts-list">
           {there.map((chip) => (

@@ -21,7 +21,7 @@ function inFile(boards: Boards, { bus, address }: Chip): string | undefined {
 export function chipText(chip: Chip, boards: Boards): string {
   const { drivers, board, trouble } = chip;
   const names = drivers.join(' or ');
-  if (board !== undefined) return `${names}: board ${board}, in use, so it was not asked`;
+  if (board !== undefined) return `board ${board} of the prop (${names}), which is not asked`;
   const there = inFile(boards, chip);
   const known = there === undefined ? '' : `; the file has board ${there} there`;
   if (trouble !== undefined) return `${trouble}${known}`;
