@@ -85,16 +85,7 @@ export const queries = {
       params: {},
       result: {
         buses: [{ bus: 1, simulated: false }],
-        chips: [
-          {
-            ...{ bus: 1, simulated: false, address: 0x40, drivers: ['pca9685'], parts: [] },
-            board: 'servos',
-          },
-          {
-            ...{ bus: 1, simulated: false, address: 0x48, drivers: ['ads1115'] },
-            parts: ['ads1115'],
-          },
-        ],
+        chips: [{ bus: 1, simulated: false, address: 0x4a, drivers: [], parts: [] }],
       },
     },
     by: 'core',
