@@ -48,6 +48,8 @@ it('parts are renamed, removed, added and undone, and speeds are tried out while
     );
   expect(small).toEqual([]);
 
+  expect(await operator.button('Look for boards').getAttribute('aria-disabled')).toBe('true');
+
   // A rename is looked through first, follows everywhere, and is undone to the same bytes.
   const renaming = page.locator('form', { has: operator.button('Rename beak') });
   await renaming.locator('input').fill('bill');
