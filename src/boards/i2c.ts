@@ -146,8 +146,8 @@ class ThreadedBus implements I2cBus {
 }
 
 const HUNG: readonly unknown[] = ['ETIMEDOUT', 'EAGAIN'];
-/** The chip does not acknowledge; the code depends on the bus driver. */
-const SILENT: readonly unknown[] = ['EREMOTEIO', 'ENXIO', 'EIO'];
+/** The chip does not acknowledge; the code depends on the bus driver (ENODEV: drivers/i2c/i2c-stub.c). */
+const SILENT: readonly unknown[] = ['EREMOTEIO', 'ENXIO', 'EIO', 'ENODEV'];
 
 /** Whether a transfer has failed because the bus hangs. */
 export function isHung(error: unknown): boolean {
@@ -171,10 +171,10 @@ export function i2cErrorText(error: unknown, bus: number, address: number): stri
       return `no permission to use /dev/i2c-${bus}: add this user to the group i2c`;
     case 'EBUSY':
       return `a kernel driver uses ${at}: remove its overlay, or set another address`;
-    // The chip does not acknowledge; the code depends on the bus driver.
     case 'EREMOTEIO':
     case 'ENXIO':
     case 'EIO':
+    case 'ENODEV':
       return `nothing answers at ${at}: check its supply, SDA, SCL, ground and the address (i2cdetect -y ${bus})`;
     case 'ETIMEDOUT':
     case 'EAGAIN':

@@ -1,4 +1,5 @@
 import type { Clock } from '../shared/clock.ts';
+import { Refusal } from '../shared/errors.ts';
 import { type I2cBus, i2cErrorText, isSilent } from './i2c.ts';
 import { chipAt, type I2cPlace, type SimulatedChips } from './on-i2c.ts';
 import { type Board, type DriverName, recognised } from './registry.ts';
@@ -85,7 +86,7 @@ export async function scanBus(
       if (chip) chips.push(chip);
     }
   } catch (error) {
-    trouble = i2cErrorText(error, bus, address);
+    trouble = error instanceof Refusal ? error.message : i2cErrorText(error, bus, address);
   }
   // A bus that hangs is not waited for.
   if (line) await within(clock, STUCK_MS, line.close()).catch(() => {});

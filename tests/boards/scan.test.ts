@@ -4,6 +4,7 @@ import { busesOf, placedBoards, scanBus, simulatedLine } from '../../src/boards/
 import { SIMULATED_CHIPS } from '../../src/boards/sim/chips.ts';
 import { schemas } from '../../src/prop/schema.ts';
 import { VirtualClock } from '../../src/shared/clock.ts';
+import { Refusal } from '../../src/shared/errors.ts';
 import {
   Ads1115Model,
   Ina219Model,
@@ -161,6 +162,12 @@ test.each([
   const { chips, trouble } = await new Bench({}).scan([], open);
   expect(chips).toEqual([]);
   expect(trouble).toMatch(said);
+});
+
+test('a missing package is said in its own words', async () => {
+  const said = 'the npm package koffi is not there; install it with npm install koffi';
+  const open = () => Promise.reject(new Refusal('driver.no-library', said));
+  expect((await new Bench({}).scan([], open)).trouble).toBe(said);
 });
 
 test('a bus that opens too late is closed again', async () => {
