@@ -19,6 +19,8 @@ export const HEADER_BUS = 1;
 
 /** The bus's thread may first have to be loaded from a slow disk (ms). */
 const OPENING_MS = 5000;
+/** The time for all transfers of a bus (ms): at 100 kHz they take a tenth of a second. */
+const LONGEST_MS = 5000;
 
 /** What a scan needs of a bus. */
 export type ScanLine = Pick<I2cBus, 'readWords' | 'close'>;
@@ -80,9 +82,10 @@ export async function scanBus(
   try {
     const opening = around.open(bus);
     line = await within(clock, OPENING_MS, opening, (late) => void late.close().catch(() => {}));
+    const endMs = clock.nowMs() + LONGEST_MS;
     for (; address <= LAST_ADDRESS; address++) {
       if (skip.has(address)) continue;
-      const chip = await look(line, { bus, address }, clock);
+      const chip = await look(line, { bus, address }, clock, endMs);
       if (chip) chips.push(chip);
     }
   } catch (error) {
@@ -94,12 +97,20 @@ export async function scanBus(
 }
 
 /** What is at an address. @throws Error when the bus hangs or cannot be used */
-async function look(line: ScanLine, place: I2cPlace, clock: Clock): Promise<FoundChip | undefined> {
+async function look(
+  line: ScanLine,
+  place: I2cPlace,
+  clock: Clock,
+  endMs: number,
+): Promise<FoundChip | undefined> {
   const { bus, address } = place;
   const read = async (...registers: number[]) => {
     const words: number[] = [];
-    for (const register of registers)
+    for (const register of registers) {
+      if (clock.nowMs() > endMs)
+        throw new Error('the bus is too slow: check its speed and the pull-up resistors');
       words.push(...(await within(clock, STUCK_MS, line.readWords(address, [register]))));
+    }
     return words;
   };
   const never = () => Promise.reject(new Error('a scan only reads'));

@@ -131,6 +131,16 @@ test('a transfer that never ends is given up, and nothing else is asked', async 
   expect(bench.asked).toHaveLength(asked);
 });
 
+test('a bus on which every transfer takes its time is left after 5 s', async () => {
+  const bench = new Bench({ 64: new Pca9685Stranger(), 75: new Ads1115Model() });
+  bench.bus.before = () => bench.clock.advance(240);
+  const { chips, trouble } = await bench.scan();
+  expect(chips).toEqual([{ address: 0x40, drivers: ['pca9685'] }]);
+  expect(trouble).toContain('the bus is too slow');
+  expect(bench.clock.nowMs()).toBeLessThan(5300);
+  expect(bench.bus.closed).toBe(1);
+});
+
 test('a transfer that the kernel ends after its time is the last, too', async () => {
   const bench = new Bench({ 72: new Ads1115Model() });
   bench.bus.fail('ETIMEDOUT');
