@@ -298,6 +298,8 @@ function bestSpeed(
   return best;
 }
 
+/** Joints of which every combination of limits is tried; beyond them, the lower one alone. */
+const CORNERED = 8;
 /** Positions tried; how many are then improved, and how far apart those are, as shares of a range. */
 const TRIED = 400;
 const IMPROVED = 40;
@@ -375,7 +377,10 @@ function apart(a: readonly number[], b: readonly number[]): number {
   return Math.max(...a.map((share, i) => Math.abs(share - b[i]!)));
 }
 
-/** Positions to start from, as shares of each range: stretched out level both ways, and spread evenly. */
+/**
+ * Positions to start from, as shares of each range: stretched out level both ways, with all joints at limits,
+ * and spread evenly.
+ */
 function startsOf(
   arm: readonly ArmSegment[],
   ranges: readonly (readonly [low: number, span: number])[],
@@ -393,5 +398,9 @@ function startsOf(
   const even = Array.from({ length: TRIED }, (_, n) =>
     ranges.map((_, i) => ((n + 1) * (roots[i % roots.length]! + Math.floor(i / roots.length))) % 1),
   );
-  return [...stretched, ...even];
+  // Where joints stand at their limits, a hill may be too narrow for those.
+  const corners = Array.from({ length: 2 ** Math.min(ranges.length, CORNERED) }, (_, n) =>
+    ranges.map((_, i) => (n >> i) & 1),
+  );
+  return [...stretched, ...corners, ...even];
 }

@@ -332,6 +332,29 @@ describe('arm', () => {
     );
   });
 
+  test('the worst position is found in a corner of the limits, on a hill too narrow for others', () => {
+    const arm = [
+      segment({
+        ...{ massKg: 0.296, centreMm: 19, lengthMm: 25, zeroDeg: 0 },
+        ...{ limitsDeg: [31, 68], speedDegS: 150, accelDegS2: 999 },
+      }),
+      segment({
+        ...{ massKg: 0.487, centreMm: 17, lengthMm: 24, zeroDeg: 0 },
+        ...{ limitsDeg: [-42, 55], speedDegS: 120, accelDegS2: 735 },
+      }),
+      segment({
+        ...{ massKg: 0.156, centreMm: 30, lengthMm: 111, zeroDeg: 0 },
+        ...{ limitsDeg: [24, 129], speedDegS: 224, accelDegS2: 1187 },
+      }),
+    ];
+    // Without ranges nothing is left to search for.
+    const corner = armWorst(
+      [31, -42, 24].map((deg, i) => ({ ...arm[i]!, limitsDeg: [deg, deg] })),
+      2,
+    );
+    expect(armWorst(arm, 2).torqueNm).toBeGreaterThan(corner.torqueNm * (1 - 1e-9));
+  });
+
   test('the worst position is found where many good ones lie on a lower hill', () => {
     const arm = [
       segment({
