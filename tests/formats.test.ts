@@ -81,6 +81,7 @@ test('the state of every earlier release is read, with a note of what it does no
     ['state-1-5-stop.json', [], 'condition.forbids'],
     ['state-1-6-relays.json', [], 'condition.forbids'],
     ['state-1-7-angles.json', [], 'condition.forbids'],
+    ['state-1-8-drops.json', [], 'condition.forbids'],
   ];
   for (const [name, lacks, answer] of STATES) {
     const state = await restoredFrom(name);

@@ -21,7 +21,7 @@ import type { SenseNote } from './senses.ts';
 import { type Kept, StateKeeper } from './state-keeper.ts';
 import { StopLatch } from './stop-latch.ts';
 import { Stoppers } from './stoppers.ts';
-import type { Nothing, Store } from './store.ts';
+import type { KeptDrop, Nothing, Store } from './store.ts';
 import type { Waker } from './waker.ts';
 
 interface ContextOptions {
@@ -71,6 +71,8 @@ export class CoreContext {
   blockedBy: (() => Refusal) | undefined;
   /** What is measured and not as it should be. */
   senseNotes: readonly SenseNote[] = [];
+  /** Wires that are found to be weak: until the first look, those of the run before. */
+  keptDrops: readonly KeptDrop[] = [];
   readonly #telemetry: Telemetry | undefined;
   readonly #onSafety: (safety: SafetyInfo) => void;
 
@@ -195,6 +197,7 @@ export class CoreContext {
     stoppedBy: () => this.stoppers.names,
     lockouts: () => this.inhibits.kept,
     endsWell: () => this.ending && this.attended,
+    drops: () => this.keptDrops,
   };
 
   /** Takes up what the daemon before this one has saved. */
@@ -220,6 +223,7 @@ export class CoreContext {
         `the saved state is from an earlier release and was taken over: ${restored.lacks.join('; ')}`,
       );
     this.inhibits.restore(restored.lockout ?? []);
+    this.keptDrops = restored.drops ?? [];
     const { latched } = restored;
     if (!latched) return;
     this.condition = latched.condition;

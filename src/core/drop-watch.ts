@@ -4,6 +4,7 @@ import { fitLinear } from '../sums/linear-fit.ts';
 import type { Body } from './body.ts';
 import type { CoreContext } from './core-context.ts';
 import type { Sense } from './senses.ts';
+import type { KeptDrop } from './store.ts';
 
 /** Looks in a sample: 200 ms. */
 const LOOKS = 10;
@@ -39,6 +40,9 @@ const MOST_SCALE = 4;
 /** What is found is told again when it has changed by this share, or was seen at so much more current. */
 const NEWS_SHARE = 0.25;
 const MORE_CURRENT = 1.5;
+
+/** After a restart a class counts as if it had no more samples: the wire may have been mended meanwhile. */
+const KEPT_OVER = 20;
 
 /** Sums of the samples of one class of current. */
 interface Class {
@@ -90,6 +94,7 @@ export class DropWatch {
   #body: Body | undefined;
   #watched: Watched[] = [];
   readonly #amps = new Float64Array(1);
+  #isNews = false;
 
   constructor(context: CoreContext) {
     this.#context = context;
@@ -104,7 +109,8 @@ export class DropWatch {
     const { body } = this.#context;
     const { dropWays } = body.prop;
     if (body !== this.#body || dropWays !== this.#ways) this.#follow(body, dropWays ?? []);
-    let changed = false;
+    let changed = this.#isNews;
+    this.#isNews = false;
     for (let i = 0; i < this.#watched.length; i++)
       if (this.#look(this.#watched[i]!)) changed = true;
     return changed;
@@ -147,7 +153,7 @@ export class DropWatch {
   /** Whether what is found has changed. */
   #judge(one: Watched): boolean {
     const { found } = one;
-    const now = weakWires(one);
+    const now = weakWires(one, found !== undefined);
     if (!now && !found) return false;
     const isSame =
       now &&
@@ -155,9 +161,14 @@ export class DropWatch {
       now.wires.join() === found.wires.join() &&
       Math.abs(now.excessOhm - found.excessOhm) <= NEWS_SHARE * found.excessOhm &&
       now.amps <= MORE_CURRENT * found.amps;
-    if (isSame) return false;
+    if (isSame) {
+      this.#keep();
+      return false;
+    }
     one.found = now;
-    const { journal } = this.#context;
+    this.#keep();
+    const { journal, state } = this.#context;
+    state.save(false);
     const sense = one.far.name;
     if (now) journal.recur('prop', 'sense', now.text, { sense, ...now });
     else
@@ -172,7 +183,15 @@ export class DropWatch {
     return true;
   }
 
+  /** Findings outlast a restart, with the samples by which they are judged. */
+  #keep(): void {
+    this.#context.keptDrops = this.#watched.flatMap(({ way, found, classes }) =>
+      found ? { digest: way.digest, classes: rowsOf(classes) } : [],
+    );
+  }
+
   #follow(body: Body, ways: readonly DropWay[]): void {
+    const before = this.#watched;
     this.#body = body;
     this.#ways = body.prop.dropWays;
     const { senses, rails } = body;
@@ -202,7 +221,57 @@ export class DropWatch {
         },
       ];
     });
+    const { keptDrops } = this.#context;
+    for (const one of this.#watched) {
+      const was = before.find(({ way }) => way.digest === one.way.digest);
+      const kept = keptDrops.find(({ digest }) => digest === one.way.digest);
+      // Another version of the file in which the way is the same, or another run.
+      if (was) {
+        one.classes = was.classes;
+        one.found = was.found;
+      } else if (kept) takeOver(one, kept);
+    }
+    this.#keep();
+    this.#isNews = [...before, ...this.#watched].some(({ found }) => found !== undefined);
   }
+}
+
+/** Each class that has samples: its place, then its members, the currents of the groups last. */
+function rowsOf(classes: readonly Class[]): number[][] {
+  return classes.flatMap(({ count, meanA, dropV, computedV, moreV, moreV2, onA }, place) =>
+    count > 0 ? [[place, count, meanA, dropV, computedV, moreV, moreV2, ...onA]] : [],
+  );
+}
+
+/** Takes up a finding of the run before; nothing, where the samples do not give it. */
+function takeOver(one: Watched, { classes: rows }: KeptDrop): void {
+  const fresh = one.classes;
+  const groups = one.way.suspects.length;
+  const classes = [...fresh];
+  for (const [place = -1, count = 0, ...sums] of rows) {
+    const [meanA, dropV, computedV, moreV, moreV2, ...onA] = sums;
+    const isSound =
+      fresh[place] !== undefined &&
+      Number.isInteger(count) &&
+      count > 0 &&
+      count <= KEPT &&
+      onA.length === groups &&
+      sums.every(Number.isFinite);
+    if (!isSound) return;
+    classes[place] = {
+      ...{ count, meanA: meanA!, dropV: dropV!, computedV: computedV!, moreV: moreV! },
+      ...{ moreV2: moreV2!, onA: Float64Array.from(onA) },
+    };
+  }
+  one.classes = classes;
+  one.found = weakWires(one, true);
+  if (!one.found) {
+    one.classes = fresh;
+    return;
+  }
+  one.classes = classes.map((each) => ({ ...each, count: Math.min(each.count, KEPT_OVER) }));
+  // So few may be too noisy to show it: then all of them count on.
+  if (!weakWires(one, true)) one.classes = classes;
 }
 
 function restart(one: Watched): void {
@@ -253,11 +322,14 @@ function classOf(share: number, classes: number): number {
   return Math.min(Math.max(Math.floor(share * classes), 0), classes - 1);
 }
 
-/** The wires that have too much resistance, by all samples; undefined where nothing can be said. */
-function weakWires(one: Watched): WeakWires | undefined {
+/**
+ * The wires that have too much resistance, by all samples; undefined where nothing can be said.
+ * @param isFound it was found before, and stays until it is well below the limit
+ */
+function weakWires(one: Watched, isFound: boolean): WeakWires | undefined {
   const { way, far } = one;
   const used = one.classes.filter(({ count }) => count >= LEAST);
-  const found = apart(one, used) ?? together(one, used);
+  const found = apart(one, used, isFound) ?? together(one, used, isFound);
   if (!found) return undefined;
   const { wires, excessOhm, offset } = found;
   const most = used.reduce((a, b) => (b.meanA > a.meanA ? b : a));
@@ -288,11 +360,11 @@ function weightOf({ count, moreV, moreV2 }: Class): number {
 const sigmas = (freedom: number) => SIGMAS * (1 + 4 / freedom);
 
 /** What each group of wires has more than it should, where their currents differ enough to tell. */
-function apart({ way, found }: Watched, used: readonly Class[]): Excess | undefined {
+function apart({ way }: Watched, used: readonly Class[], isFound: boolean): Excess | undefined {
   const points = used.map((each) => ({ x: each.onA, y: each.moreV, weight: weightOf(each) }));
   const fit = fitLinear(points, way.suspects.length);
   if (!fit || fit.deviations.some((ohm) => ohm > APART_OHM)) return undefined;
-  const share = found ? STAYS_SHARE : 1;
+  const share = isFound ? STAYS_SHARE : 1;
   let worst: (Excess & { beyond: number }) | undefined;
   for (const [g, { wires, allowedOhm }] of way.suspects.entries()) {
     const [excessOhm, deviation] = [fit.slopes[g]!, fit.deviations[g]!];
@@ -306,7 +378,7 @@ function apart({ way, found }: Watched, used: readonly Class[]): Excess | undefi
 }
 
 /** What all of them together have more, as far as the current of the whole rail explains it. */
-function together({ way, found }: Watched, used: readonly Class[]): Excess | undefined {
+function together({ way }: Watched, used: readonly Class[], isFound: boolean): Excess | undefined {
   const points = used.map((each) => ({ x: [each.meanA], y: each.moreV, weight: weightOf(each) }));
   const fit = fitLinear(points, 1);
   if (!fit) return undefined;
@@ -316,7 +388,7 @@ function together({ way, found }: Watched, used: readonly Class[]): Excess | und
     allowed += allowedOhm * Math.abs(fitLinear(on, 1)!.slopes[0]!);
   }
   const [excessOhm, deviation] = [fit.slopes[0]!, fit.deviations[0]!];
-  const share = found ? STAYS_SHARE : 1;
+  const share = isFound ? STAYS_SHARE : 1;
   if (excessOhm <= share * (allowed + sigmas(fit.freedom) * deviation)) return undefined;
   return { wires: way.suspects.flatMap(({ wires }) => wires), excessOhm, offset: fit.offset };
 }

@@ -4,7 +4,7 @@ import type { Body } from './body.ts';
 import type { Journal } from './journal.ts';
 import type { Relay } from './relay.ts';
 import { oldNames, type Places, placesIn, relaysAt, servosAt } from './renamed.ts';
-import type { NotedDuty, Restored, Saved, Store } from './store.ts';
+import type { KeptDrop, NotedDuty, Restored, Saved, Store } from './store.ts';
 
 /** Positions are saved this often while something moves (s). */
 const NOTE_EVERY_S = 0.25;
@@ -23,6 +23,8 @@ export interface Kept {
   lockouts(): readonly LockInfo[];
   /** The daemon ends as it should, and somebody has looked at the prop. */
   endsWell(): boolean;
+  /** Wires that are found to be weak. */
+  drops(): readonly KeptDrop[];
 }
 
 /** Saves what is kept across restarts: positions, duty guards, a latched stop, lockouts. */
@@ -73,6 +75,7 @@ export class StateKeeper {
     const body = this.#kept.body();
     const condition = this.#kept.condition();
     const lockouts = this.#kept.lockouts();
+    const drops = this.#kept.drops();
     this.#savedS = body.nowS;
     this.moved = false;
     const positions: Record<string, number> = {};
@@ -86,6 +89,7 @@ export class StateKeeper {
       settled: !this.unsettled,
       ...{ positions, digests, duty: this.#duty(body) },
       ...(body.angles.length > 0 && { angles: anglesOf(body) }),
+      ...(drops.length > 0 && { drops }),
       ...(lockouts.length > 0 && { lockout: lockouts }),
       ...(latched && { latched: { condition, stoppedBy: this.#kept.stoppedBy() } }),
       // An end in a fault, or before anybody has looked at the prop after a crash, counts as a crash.

@@ -5,6 +5,14 @@ import type { KeptAngle } from './measured-angle.ts';
 /** A guard's record, and the pin that it is about. */
 export type NotedDuty = DutyRecord & { output?: string | undefined };
 
+/** What is kept of wires that are found to be weak. */
+export interface KeptDrop {
+  /** Of the way: of another prop, or after a change of its wires, it says nothing. */
+  digest: string;
+  /** The samples by which it is judged, in the order of `rowsOf` in drop-watch.ts. */
+  classes: readonly (readonly number[])[];
+}
+
 /** Whatis kept across restarts. Times are in s since the machine started. */
 export interface Saved {
   settled: boolean;
@@ -16,6 +24,8 @@ export interface Saved {
   digests?: Record<string, string>;
   /** Of each servo whose angle is measured: whether its sense has proven itself, and how it arrived. */
   angles?: Record<string, KeptAngle>;
+  /** Wires whose measured drop is more than they explain. */
+  drops?: readonly KeptDrop[] | undefined;
   /** Of every relay with a duty guard: one that is missing here rests first. */
   duty: Record<string, NotedDuty>;
   lockout?: readonly LockInfo[];

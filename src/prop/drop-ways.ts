@@ -3,6 +3,7 @@ import { ResistorNetwork } from '../sums/network.ts';
 import { batteryOf } from './battery.ts';
 import { type Circuit, circuitOf, type Source, type Tap } from './circuit.ts';
 import { FUSE_OHM, parts } from './drops.ts';
+import { versionOf } from './file/version.ts';
 import { loadRailOf } from './kinds/contact.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Prop, Rail } from './schema.ts';
@@ -13,6 +14,8 @@ import type { SenseEntry } from './senses-schema.ts';
  * sense with `at`, and the rail's current.
  */
 export interface DropWay {
+  /** Of all that samples of it depend on: wires, rail, senses and their boards. */
+  digest: string;
   rail: string;
   /** The sense at the far end, and the one at the supply; without that one, the supply counts as steady. */
   far: string;
@@ -102,11 +105,14 @@ function wayOf(prop: Prop, circuit: Circuit, far: string, sense: Placed): DropWa
   const solved = solve(prop, circuit, rail, source, { plus, back });
   if (!solved) return undefined;
   const shuntOhm = shuntBetween(prop, current[1], near?.[1], sense);
-  return {
+  const way = {
     ...{ rail, far, current: current[0], ...(near && { near: near[0] }) },
     ...{ ohm: solved.ohm, suspects: solved.suspects, shuntOhm },
     allowedOhm: shuntOhm * WIRE_SHARE + (near ? 0 : supplyOhm(spec)),
   };
+  const senses = [sense, current[1], ...(near ? [near[1]] : [])];
+  const boards = senses.map(({ board }) => prop.boards[board]);
+  return { digest: versionOf(JSON.stringify([way, spec, senses, boards])), ...way };
 }
 
 /** What a supply may lose for each ampere (ohm). */

@@ -46,6 +46,11 @@ const file = z.strictObject({
       z.object({ digest: z.string(), proven: z.boolean(), slip: slip.optional() }),
     )
     .optional(),
+  /** Wires that were found to be weak. It is no reason to lock a prop that this is damaged. */
+  drops: z
+    .array(z.object({ digest: z.string(), classes: z.array(z.array(z.number())) }))
+    .optional()
+    .catch(undefined),
   duty: z.record(z.string(), duty),
   /** Locks on the prop ("hands in the prop"). */
   lockout: z.array(z.object({ by: z.string(), reason: z.string(), time: z.string() })).optional(),

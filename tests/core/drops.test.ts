@@ -6,6 +6,7 @@ import { Body } from '../../src/core/body.ts';
 import { Commands } from '../../src/core/commands.ts';
 import type { CoreContext } from '../../src/core/core-context.ts';
 import { DropWatch } from '../../src/core/drop-watch.ts';
+import type { Saved } from '../../src/core/store.ts';
 import { dropWaysOf } from '../../src/prop/drop-ways.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import { traceFault } from '../../src/prop/trace.ts';
@@ -142,7 +143,8 @@ class Bench {
         into[at] = this.#estimate[i]!;
       };
     const journal = { recur: (_who: string, _what: string, text: string) => this.told.push(text) };
-    this.watch = new DropWatch({ body: this.body, journal } as unknown as CoreContext);
+    const kept = { keptDrops: [], state: { save() {} } };
+    this.watch = new DropWatch({ body: this.body, journal, ...kept } as unknown as CoreContext);
   }
 
   get found() {
@@ -349,10 +351,13 @@ describe('a bad crimp of the simulated plant, measured by the whole core', () =>
   const OWN_SIM = prop({ ...SENSES, far: far('SV1-2', 'SV1-3') }, { limitA: 12 }, large);
 
   /** One that runs, on simulated boards that may be set from outside. */
-  async function open(one: Prop) {
+  async function open(one: Prop, saved?: Saved) {
     const drivers = { main: new SimDriver(), meter: new SimDriver() };
+    // As the state file has it.
+    const read = saved && (JSON.parse(JSON.stringify(saved)) as Saved);
     const { rig, client } = await Rig.live({ ...one, dropWays: dropWaysOf(one) } as Prop, {
       drivers,
+      ...(read && { restored: { ...read, sameBoot: false } }),
     });
     const commands = new Commands(rig.core, rig.editor, true);
     commands.open(client.session);
@@ -418,6 +423,124 @@ describe('a bad crimp of the simulated plant, measured by the whole core', () =>
     await show(rig, client, 10);
     expect(notes(rig)).toEqual([]);
     expect(rig.texts('sense')).toEqual([]);
+  });
+
+  test('is still said in another version of the file, as long as its wires are the same', async () => {
+    const { rig, client, set } = await open(FEED_SIM);
+    await set({ crimps: { W01: 0.3 } });
+    await show(rig, client, 3);
+    await client.call('park');
+    await rig.until(() => rig.core.condition === 'parked');
+    const change = async (one: Prop) => {
+      const { channels, cues: _, ...rest } = one;
+      rig.bench.messages.push(
+        {
+          ...{ t: 'begin', id: 1, version: 'v', base: '', whenParked: true, changed: [] },
+          ...{ view: new Uint8Array(), rest: { ...rest, dropWays: dropWaysOf(one) } },
+        },
+        ...NAMES.map((name) => ({ t: 'channel', name, spec: channels[name]! }) as const),
+        { t: 'end' },
+      );
+      rig.bench.outcomes.length = 0;
+      await rig.until(() => rig.bench.outcomes.length > 0);
+      await rig.run(500);
+      expect(rig.bench.outcomes).toEqual([[1, 'adopted']]);
+      return notes(rig);
+    };
+    const beak = { ...FEED_SIM.channels.beak!, speedDegS: 100 } as Prop['channels'][string];
+    const slower = { ...FEED_SIM, channels: { ...FEED_SIM.channels, beak } };
+    expect(await change(slower)).toMatchObject([{ wires: ['W01'] }]);
+    const [feed] = FEED_SIM.wires;
+    expect(await change({ ...slower, wires: [{ ...feed!, lengthM: 1.9 }] })).toEqual([]);
+  });
+
+  describe('and the next run of the daemon', () => {
+    /** What a run has saved that has found one, and said so. */
+    async function saved(): Promise<Saved> {
+      const { rig, client, set } = await open(FEED_SIM);
+      await set({ crimps: { W01: 0.3 } });
+      await show(rig, client, 3);
+      expect(notes(rig)).toHaveLength(1);
+      await client.call('park');
+      await rig.until(() => rig.core.condition === 'parked');
+      return rig.store.durable!;
+    }
+
+    test('which says it from its first tick on, once, and finds it again by itself', async () => {
+      const before = await saved();
+      expect(before.drops).toHaveLength(1);
+      const { rig, client, set } = await open(FEED_SIM, before);
+      expect(notes(rig)).toMatchObject([{ wires: ['W01'], excessOhm: expect.closeTo(0.3, 1) }]);
+      await set({ crimps: { W01: 0.3 } });
+      await show(rig, client, 3);
+      expect(notes(rig)).toMatchObject([{ wires: ['W01'] }]);
+      expect(rig.texts('sense')).toEqual([]);
+      expect(rig.store.saved!.drops).toHaveLength(1);
+    });
+
+    test('in which the wire is mended: it is no longer said, nor kept', async () => {
+      const { rig, client } = await open(FEED_SIM, await saved());
+      await show(rig, client, 8);
+      expect(notes(rig)).toEqual([]);
+      expect(rig.texts('sense')).toEqual(['the wires of six explain the drop up to far']);
+      expect(rig.store.saved!.drops).toBeUndefined();
+      const last = await open(FEED_SIM, rig.store.saved);
+      expect(notes(last.rig)).toEqual([]);
+    });
+
+    test('of another prop, or with another wire, meter or place: it is not said', async () => {
+      const before = await saved();
+      const [feed] = FEED_SIM.wires;
+      const others: Prop[] = [
+        OWN_SIM,
+        { ...FEED_SIM, wires: [{ ...feed!, lengthM: 1.9 }] },
+        { ...FEED_SIM, rails: { six: { ...FEED_SIM.rails.six!, limitA: 11 } } },
+        {
+          ...FEED_SIM,
+          senses: { ...FEED_SIM.senses, far: { ...FEED_SIM.senses.far!, gain: 1.1 } },
+        } as Prop,
+        { ...FEED_SIM, senses: {} },
+      ];
+      for (const other of others) {
+        const { rig } = await open(other, before);
+        expect(notes(rig)).toEqual([]);
+      }
+      const { rig, client } = await open(OWN_SIM, before);
+      await client.call('park');
+      await rig.run(1000);
+      expect(rig.store.saved!.drops).toBeUndefined();
+    });
+
+    test('whose record has other members or numbers than this release writes: it is not said', async () => {
+      const before = await saved();
+      const [{ digest, classes }] = before.drops as [{ digest: string; classes: number[][] }];
+      const [first, ...rest] = classes as [number[], ...number[][]];
+      for (const odd of [
+        [],
+        [[]],
+        [[0, 5]],
+        [[...first, 1], ...rest],
+        [first.slice(0, -1), ...rest],
+        [first.with(0, 1000), ...rest],
+        [first.with(0, 0.5), ...rest],
+        [first.with(1, -5), ...rest],
+        [first.with(1, 1e9), ...rest],
+        [first.map(() => 0), ...rest],
+        // A good wire.
+        classes.map((row) => row.with(5, 0)),
+      ]) {
+        const { rig, client } = await open(FEED_SIM, {
+          ...before,
+          drops: [{ digest, classes: odd }],
+        });
+        expect(notes(rig)).toEqual([]);
+        expect(rig.core.condition).toBe('live');
+        await show(rig, client, 1);
+        expect(rig.texts('sense')).toEqual([]);
+      }
+      const { drops: _, ...older } = before;
+      expect(notes((await open(FEED_SIM, older)).rig)).toEqual([]);
+    });
   });
 
   test('is set in a wire along which a drop is measured, and all or nothing', async () => {

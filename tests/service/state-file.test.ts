@@ -35,6 +35,36 @@ test('what was saved is restored, in the same boot', async () => {
   expect(errors).toEqual([]);
 });
 
+const DROPS = [{ digest: '0123456789abcdef', classes: [[3, 20, 1.5, 0.6, 0.2, 0.4, 0.16, 1.5]] }];
+
+test('a weak wire is kept; a record of it that is damaged costs nothing else', async () => {
+  const store = await open();
+  store.save({ ...STATE, drops: DROPS }, true);
+  await store.flush();
+  expect((await open()).restored).toEqual({ ...STATE, drops: DROPS, sameBoot: true });
+  const file = JSON.parse(await readFile(path(), 'utf8'));
+  for (const drops of [null, 7, 'W01', {}, [7], [{ digest: 1, classes: [] }], [{ digest: 'a' }]]) {
+    await writeFile(path(), JSON.stringify({ ...file, drops }));
+    expect((await open()).restored).toEqual({ ...STATE, sameBoot: true });
+  }
+});
+
+test('a power cut in the middle of a write leaves the weak wire that was saved before', async () => {
+  const store = await open();
+  store.save({ ...STATE, drops: DROPS }, true);
+  await store.flush();
+  const before = await readFile(path());
+  // The power fails before the new file has its name.
+  const cut = await FileStore.open(folder, () => {}, {
+    ...fs,
+    rename: () => new Promise(() => {}),
+  } as never);
+  void cut.save({ ...STATE, drops: [{ ...DROPS[0]!, classes: [] }] }, true);
+  await expect.poll(async () => (await readdir(folder)).length).toBeGreaterThan(1);
+  expect(await readFile(path())).toEqual(before);
+  expect((await open()).restored).toMatchObject({ drops: DROPS });
+});
+
 test('a lockout is kept, and one of another shape makes the whole damaged', async () => {
   const lockout = [{ by: 'a', reason: 'night', time: '2026-01-01T00:00:00.000Z' }];
   const store = await open();
