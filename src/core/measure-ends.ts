@@ -106,17 +106,23 @@ export class EndSearch {
   #grownA = Number.POSITIVE_INFINITY;
   /** Strokes in a row with too few readings. */
   #again = 0;
-  /** The way out now, 0 going back in or between. */
+  /** The way out now, also while it comes back from a step; 0 between. */
   #outwards: -1 | 0 | 1 = 0;
+  /** Where the step in hand began (deg): free, and known to be free no further inside. */
+  #freeDeg = Number.NaN;
 
   constructor(probe: Probe, mostA: number) {
     this.#probe = probe;
     this.#mostA = mostA;
   }
 
-  /** The way that it was sent out last, to back off from. */
-  get outwards(): -1 | 0 | 1 {
-    return this.#outwards;
+  /** Where it backs off to (deg), from where it may push; undefined where it does not. */
+  get backOffDeg(): number | undefined {
+    const { pos, backDeg } = this.#probe;
+    if (this.#outwards === 0) return undefined;
+    return this.#outwards > 0
+      ? Math.max(pos - backDeg, this.#freeDeg)
+      : Math.min(pos + backDeg, this.#freeDeg);
   }
 
   *run(): Script<Ends> {
@@ -156,6 +162,7 @@ export class EndSearch {
       probe.clear();
       const to = from + inwards * STROKE_DEG;
       this.#outwards = inwards;
+      this.#freeDeg = from;
       const { outer, outside, pushingA } = yield* this.#touch(
         inwards,
         to - inwards * this.#coarseDeg,
@@ -167,9 +174,9 @@ export class EndSearch {
           `${servo.name} draws ${pushingA.toFixed(2)} A where it begins: it is not free there`,
           servo,
         );
-      this.#outwards = 0;
       offsets.push(...(yield* this.#angleMoves(from, offsets[0]!)));
       yield* probe.creep(from);
+      this.#outwards = 0;
       yield* probe.wait(REST_MS);
       this.#mustNotStick();
       const stroke = { moving: probe.moving, standing: probe.standing, outer, outside };
@@ -320,6 +327,7 @@ export class EndSearch {
       probe.clear();
       const to = at + way * stepDeg;
       this.#outwards = way;
+      this.#freeDeg = back;
       const { pushingA, outer, outside } = yield* this.#touch(way, at, to);
       const reached = probe.pos;
       const movedIn = probe.angleDeg;
@@ -329,8 +337,8 @@ export class EndSearch {
         this.#pushingA = Math.max(pushingA, this.#pushingA || pushingA);
         return { deg: at, stop: true };
       }
-      this.#outwards = 0;
       yield* probe.creep(back);
+      this.#outwards = 0;
       yield* probe.wait(REST_MS);
       const stroke = { moving: probe.moving, standing: probe.standing, outer, outside };
       if (!this.#isEnough(stroke)) continue;

@@ -312,24 +312,24 @@ export class Measuring {
   }
 
   /** From where it may push, back inside; elsewhere it decelerates. Where it goes (deg). */
-  #backOff({ servo, search, probe, what, session, refusal }: Run): number | undefined {
+  #backOff({ servo, search, probe, session, refusal }: Run): number | undefined {
     const { gate, nowS } = this.#core;
     const isLetGo = refusal?.word === 'measure.released';
-    const way = search ? search.outwards : isLetGo ? 0 : probe.way;
-    if (way === 0) {
+    const way = search || isLetGo ? 0 : probe.way;
+    const backOffDeg = search?.backOffDeg;
+    if (way === 0 && backOffDeg === undefined) {
       servo.halt();
       return undefined;
     }
     try {
-      const { pos } = servo.setpoint;
-      if (what === 'current') {
-        const [low, high] = servo.limitsDeg;
-        const targetDeg = clamp(pos - way * probe.backDeg, low, high);
-        gate.move([{ servo, targetDeg }], 0, session.client, nowS);
-        return targetDeg;
+      if (backOffDeg !== undefined) {
+        const by = backOffDeg - gate.jogsFrom(servo);
+        return gate.jog(servo, by, true, session.client, nowS).targetDeg;
       }
-      const by = pos - way * probe.backDeg - gate.jogsFrom(servo);
-      return gate.jog(servo, by, true, session.client, nowS).targetDeg;
+      const [low, high] = servo.limitsDeg;
+      const targetDeg = clamp(servo.setpoint.pos - way * probe.backDeg, low, high);
+      gate.move([{ servo, targetDeg }], 0, session.client, nowS);
+      return targetDeg;
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
       servo.halt();

@@ -191,6 +191,54 @@ describe('finding both ends', () => {
   });
 });
 
+describe('a current sensor that is slow only while it pushes', () => {
+  const SETTINGS: Record<string, Setting> = {
+    'a good servo': {},
+    'with gear play': { kind: { playDeg: 0.8 } },
+    'that is slow to follow': { kind: { lagS: 0.09, speedDegS: 200 } },
+    'that starts fast': { over: { accelDegS2: 4000, speedDegS: 300 } },
+    'with low acceleration': { over: { accelDegS2: 100 } },
+    'with a sensor that lags as well': { kind: { filterS: 0.1 } },
+  };
+  // The plant's stop is looked at each 20 ms.
+  const LOOKED_MS = 25;
+  // A touch, three more because of too few readings, and the one that had shown the stop before.
+  const MOST_TOUCHES = 5;
+
+  describe.each(Object.entries(SETTINGS))('%s', (_name, setting) => {
+    test.each([25, 60, 95])(
+      'a reading each %d ms: it finds the ends, or refuses and backs off',
+      async (everyMs) => {
+        const { rig, client, main, meter } = await open(setting);
+        const { run } = await client.call('measure.begin', { channel: 'beak', what: 'ends' });
+        let readMs = 0;
+        rig.afterTick = () => {
+          const nowMs = rig.clock.nowMs();
+          const pushes = main.pushes.length > 0 && main.pushes.at(-1)!.toMs > nowMs - LOOKED_MS;
+          const isGone = pushes && nowMs - readMs < everyMs;
+          if (!isGone) readMs = nowMs;
+          meter.simulateSenses({ current: isGone ? { gone: true } : null });
+        };
+        const { ended, ends, proposed } = await hold(rig, client, run);
+        await rig.run(1000);
+        const pushed = main.pushes.length;
+        await rig.run(1000);
+        expect(main.pushes).toHaveLength(pushed);
+        expect(main.longestMs).toBeLessThanOrEqual(300);
+        if (ends) {
+          expect(Math.abs(ends.low.deg + 33)).toBeLessThan(1);
+          expect(Math.abs(ends.high.deg - 37)).toBeLessThan(1);
+          return;
+        }
+        expect(ended!.code).toBe('measure.sensor');
+        expect(proposed).toBeUndefined();
+        expect(main.contacts.length).toBeLessThanOrEqual(MOST_TOUCHES);
+        expect(rig.servo('beak').setpoint.pos).toBeLessThan(37);
+      },
+    );
+  });
+});
+
 describe('a sensor that lies', () => {
   const OTHER = {
     ...{ kind: 'current', board: 'meter', channel: 'tail', input: 3 },
@@ -303,6 +351,22 @@ describe('hold-to-run', () => {
       await rig.run(100);
     }
     expect(beak.setpoint.pos).toBe(pos);
+  });
+
+  test('beside a stop, released at any time, it backs off over free ground only', async () => {
+    for (let releasedMs = 50; releasedMs <= 1500; releasedMs += 50) {
+      const { rig, client, main } = await open({
+        over: { limitsDeg: [-33, 37], park: { to: -32.6 } },
+      });
+      const { run } = await client.call('measure.begin', { channel: 'beak', what: 'ends' });
+      for (let i = 0; i < releasedMs; i += 50) {
+        await client.call('measure.hold', { run });
+        await rig.run(50);
+      }
+      await client.call('measure.release', { run });
+      await rig.run(1500);
+      expect([releasedMs, main.pushes]).toEqual([releasedMs, []]);
+    }
   });
 
   test('without a sign for a quarter of a second, the same', async () => {

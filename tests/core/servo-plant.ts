@@ -105,17 +105,20 @@ export class PlantDriver extends SimDriver {
     return this.#flapDeg;
   }
 
-  /** The longest contact (ms), with those that are less than 50 ms apart as one. */
-  get longestMs(): number {
-    let longest = 0;
-    let from = Number.NaN;
-    let to = Number.NEGATIVE_INFINITY;
+  /** Beginning and end of each contact (ms); those that are less than 50 ms apart are one. */
+  get contacts(): { fromMs: number; toMs: number }[] {
+    const contacts: { fromMs: number; toMs: number }[] = [];
     for (const { fromMs, toMs } of this.pushes) {
-      if (fromMs - to > 50) from = fromMs;
-      to = toMs;
-      longest = Math.max(longest, to - from);
+      const last = contacts.at(-1);
+      if (last && fromMs - last.toMs <= 50) last.toMs = toMs;
+      else contacts.push({ fromMs, toMs });
     }
-    return longest;
+    return contacts;
+  }
+
+  /** The longest contact (ms). */
+  get longestMs(): number {
+    return Math.max(0, ...this.contacts.map(({ fromMs, toMs }) => toMs - fromMs));
   }
 
   get #flapDeg(): number {
