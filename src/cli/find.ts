@@ -1,4 +1,4 @@
-import type { LoomWire } from '../api/types.ts';
+import type { LoomWire, MeasuringPart } from '../api/types.ts';
 import { partText } from '../drawings/words.ts';
 import { SYMPTOMS, type Symptom } from '../prop/symptoms.ts';
 import type { Trace } from '../prop/trace.ts';
@@ -50,10 +50,13 @@ async function find({ text, symptom, file }: Inputs, operator: Operator): Promis
     ? (await import('../prop/find-wires.ts')).foundBy(prop, text)
     : await operator.call('loom.find', { text });
   const { wires, parts = [] } = result;
-  const found = [...(wires.length > 0 ? [wireList(wires)] : []), ...parts.map(partText)];
+  const found = [...(wires.length > 0 ? [wireList(wires)] : []), ...parts.map(asciiText)];
   if (found.length > 0) return { result, text: found.join('\n') };
   return { result, text: `no wire matches "${text}"`, exit: EXIT.refused };
 }
+
+/** For a terminal that can show only ASCII. */
+const asciiText = (part: MeasuringPart) => partText(part).replace('→', '->');
 
 /** The steps for a person with a meter in one hand. */
 function traceText(trace: Trace): string {

@@ -75,9 +75,9 @@ export function colourText(code: string): string {
   return [code, wireColourName(code)].filter(Boolean).join(' ');
 }
 
-/** `servo6v through shunt 0.01 ohm of board meter: F1-2 -> all of servo6v (servo_current)`. */
+/** `servo6v through shunt 0.01 ohm of board meter: F1-2 → all of servo6v (servo_current)`. */
 export function partText({ rail, channel, part, from, to, sense }: MeasuringPart): string {
-  const way = from || to ? `: ${from} -> ${to}` : '';
+  const way = from || to ? `: ${from} → ${to}` : '';
   return `${[channel ?? rail, 'through', part].filter(Boolean).join(' ')}${way} (${sense})`;
 }
 
