@@ -16,7 +16,7 @@ const files = ['owl.yaml', 'apple-hand.yaml', 'dusk-street.yaml', 'long names'];
 /** Names that have to be cut short. */
 const LONG = `sinew: 1
 name: Long names
-boards: { head: { driver: pigpio }, chip: { driver: pca9685, bus: 1, address: 0x40 } }
+boards: { head: { driver: pigpio }, chip: { driver: pca9685, bus: 1, address: 0x40 }, a_meter_with_a_very_long_name: { driver: ina226, bus: 1, address: 0x45, shuntOhm: 0.01, maxA: 5 } }
 connectors:
   A1: { board: chip, name: outputs }
   VERY_LONG_NAME_1: { name: a connector with a rather long name and many more words, cavities: 4 }
@@ -27,6 +27,7 @@ channels:
     calibration: [[1000, -45], [2000, 45]]
     park: { to: 0 }
     wire: { label: LABEL OF NEARLY 32 CHARACTERS W, cores: [{ role: signal, colour: GNYE, from: A1-3, to: VERY_LONG_NAME_1-1 }, { role: plus, colour: RDWH, from: T1-1, to: VERY_LONG_NAME_1-2 }, { role: return, colour: BK, from: T1-2, to: VERY_LONG_NAME_1-3 }] }
+senses: { the_current_of_a_very_long_channel: { kind: current, board: a_meter_with_a_very_long_name, channel: a_very_long_channel_name_that_goes_on_and_on } }
 `;
 
 const read = async (file: string) => {
