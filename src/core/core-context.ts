@@ -189,7 +189,7 @@ export class CoreContext {
     this.gate.cancel();
   }
 
-  // --- whatis kept across restarts
+  // --- what is kept across restarts
 
   readonly #kept: Kept = {
     body: () => this.body,

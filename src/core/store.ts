@@ -13,7 +13,7 @@ export interface KeptDrop {
   classes: readonly (readonly number[])[];
 }
 
-/** Whatis kept across restarts. Times are in s since the machine started. */
+/** What is kept across restarts. Times are in s since the machine started. */
 export interface Saved {
   settled: boolean;
   positions: Record<string, number>;
