@@ -482,7 +482,7 @@ export class Commands {
       const { edits, version, what, done } = this.#core.measuring.editsOf(params, session);
       const result = await this.#editor.apply({ edits, version }, this.#author(session, what));
       this.#record(session, 'measure.accept', `${what}: ${changeText(result)}`, { ...result });
-      return { ...done(), version: result.version, pending: result.pending };
+      return { ...done(result.version), version: result.version, pending: result.pending };
     },
     'take.begin': ({ channels, over, sound }, session) => {
       this.#core.mustBeLive();

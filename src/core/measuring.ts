@@ -64,8 +64,8 @@ interface Run {
   search: EndSearch | undefined;
   startedS: number;
   heardS: number;
-  /** The version of the prop file that it is of. */
-  version: string;
+  /** The versions of the prop file that it holds for: that it is of, and those that it has made. */
+  versions: Set<string>;
   endedS: number | undefined;
   refusal: Refusal | undefined;
   measured: Measured | undefined;
@@ -130,7 +130,8 @@ export class Measuring {
     const search = what === 'ends' ? new EndSearch(probe, mostA) : undefined;
     const { nowS, version } = core;
     const run: Run = {
-      ...{ id: ++this.#count, session, servo, sense, what, probe, search, version },
+      ...{ id: ++this.#count, session, servo, sense, what, probe, search },
+      versions: new Set([version]),
       marginDeg: marginDeg ?? MARGIN_DEG,
       script: search ? findEnds(search) : this.#findCurrent(probe, servo, mostA),
       ...{ startedS: nowS, heardS: nowS, endedS: undefined, refusal: undefined },
@@ -185,13 +186,13 @@ export class Measuring {
   editsOf(
     { run: id, parts, date }: Params<'measure.accept'>,
     session: Session,
-  ): { edits: Edit[]; version: string; what: string; done: () => State } {
+  ): { edits: Edit[]; version: string; what: string; done: (version: string) => State } {
     const run = this.#of(id, session);
     const { servo, sense, measured } = run;
     const proposed = this.#proposed(run);
     if (!measured)
       throw new Refusal('measure.nothing', 'this measurement has no result', { run: id });
-    if (this.#core.version !== run.version && run.accepted.length === 0)
+    if (!run.versions.has(this.#core.version))
       throw new Refusal(
         'measure.outdated',
         'the prop file has changed since this was measured; measure it again',
@@ -232,7 +233,8 @@ export class Measuring {
       edits,
       version: this.#core.version,
       what: `${wanted.join(', ')} of ${servo.name}, as measured`,
-      done: () => {
+      done: (version) => {
+        run.versions.add(version);
         run.accepted = [...new Set([...run.accepted, ...wanted])];
         return this.#stateOf(run);
       },

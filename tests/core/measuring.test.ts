@@ -6,6 +6,7 @@ import { changed, type Edit } from '../../src/prop/edit-text.ts';
 import { freeRunningOf } from '../../src/prop/free-running.ts';
 import type { Prop, ServoChannel } from '../../src/prop/schema.ts';
 import { seeded } from '../../src/sums/random.ts';
+import { takeEdits } from './editor.ts';
 import { type Client, makeProp, Rig, servo } from './rig.ts';
 import { PlantDriver, type PlantKind } from './servo-plant.ts';
 
@@ -445,6 +446,45 @@ describe('hold-to-run', () => {
     expect(await ended(client, run)).toBeUndefined();
   });
 
+  test('a request that comes twice does no more than one', async () => {
+    const { rig, client, run, beak } = await searching();
+    const { pos } = beak.setpoint;
+    const twice = { channel: 'beak', what: 'ends' } as const;
+    expect((await client.refused('measure.begin', twice)).word).toBe('measure.running');
+    const [one, other] = await Promise.all([
+      client.call('measure.hold', { run }),
+      client.call('measure.hold', { run }),
+    ]);
+    expect(other).toEqual(one);
+    expect([other.running, beak.setpoint.pos]).toEqual([true, pos]);
+    const released = await client.call('measure.release', { run });
+    const backsOffTo = beak.targetDeg;
+    await rig.run(1000);
+    const again = await client.call('measure.release', { run });
+    expect([again.ended, again.ranS]).toEqual([released.ended, released.ranS]);
+    await rig.run(1000);
+    expect([beak.setpoint.pos, rig.editor.edits]).toEqual([backsOffTo, []]);
+  });
+
+  test('nobody else can take control meanwhile; handed over, it ends and is nobody else’s', async () => {
+    const { rig, client, run, beak } = await searching();
+    const other = rig.client('other');
+    expect((await other.refused('lease.take')).word).toBe('lease.held');
+    expect(rig.core.measuring.running).toBe(true);
+    await client.call('lease.release', { graceS: 30 });
+    await rig.tick();
+    expect(rig.core.measuring.running).toBe(false);
+    await other.call('lease.take');
+    await rig.run(1000);
+    const { pos } = beak.setpoint;
+    for (const method of ['measure.hold', 'measure.release'] as const)
+      expect((await other.refused(method, { run })).word).toBe('measure.unknown');
+    const refusal = await other.refused('measure.accept', { run, date: '2026-11-26' });
+    expect(refusal.word).toBe('measure.unknown');
+    await rig.run(2000);
+    expect([beak.setpoint.pos, rig.editor.edits]).toEqual([pos, []]);
+  });
+
   test('without a current sensor of its own, it does not begin', async () => {
     const { client } = await open({ senses: { angle: ANGLE } });
     const refusal = await client.refused('measure.begin', { channel: 'beak', what: 'ends' });
@@ -537,6 +577,22 @@ describe('what is accepted', () => {
       { path: ['channels', 'beak', 'marks', 'high'], value: state.proposed!.marks!.high },
       { path: ['channels', 'beak', 'envelopeUs'], value: state.proposed!.envelopeUs },
     ]);
+  });
+
+  test('the rest of it is void once the prop file has changed otherwise', async () => {
+    const { client, run, rig } = await measured('ends');
+    rig.editor.apply = async (...given: unknown[]) => {
+      takeEdits(rig.core, (given[0] as { edits: Edit[] }).edits);
+      await rig.tick();
+      return { version: rig.core.version, changed: [], pending: false };
+    };
+    const date = '2026-11-26';
+    await client.call('measure.accept', { run, parts: ['marks'], date });
+    await client.call('measure.accept', { run, parts: ['marks'], date });
+    await client.call('mark.capture', { channel: 'beak', mark: 'here' });
+    await rig.tick();
+    const refusal = await client.refused('measure.accept', { run, parts: ['limits'], date });
+    expect(refusal.word).toBe('measure.outdated');
   });
 
   test('not once the prop file has changed otherwise', async () => {
