@@ -32,7 +32,7 @@ const SLOW = [
 
 /** Whole daemons, releases and pages that take half a minute each and more. */
 const SLOW_SYSTEM = [
-  'system/{cues,examples,life,reload,show,show-many,show-run,with-cache}',
+  'system/{cues,examples,life,measure,reload,show,show-many,show-run,with-cache}',
   'systemd/{install,live}',
 ].map((name) => `tests/${name}.test.ts`);
 const SLOW_BROWSER = [
