@@ -35,11 +35,13 @@ export function connectorsOf(prop: Prop, loom: Loom): ConnectorView[] {
 export function loomView(prop: Prop): LoomView {
   const loom = new Loom(prop);
   const connectorOf = new Map([...loom.boards].map(([connector, board]) => [board, connector]));
-  const boards = Object.keys(prop.boards).map((name) => {
+  const boards = Object.keys(prop.boards).flatMap((name) => {
     const board = boardPins(prop, name);
     const connector = connectorOf.get(name);
     const cavities = connector === undefined ? undefined : loom.connectors.get(connector);
     const slots = slotsOf(board, (number) => cavities?.get(String(number)) ?? []);
+    // One that only measures, and a sound card, have no pins to draw.
+    if (slots.length === 0) return [];
     return { name, board, slots, ...(connector !== undefined && { connector }) };
   });
   const { wires } = loom;

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import { loomCsv } from '../../src/cli/loom-csv.ts';
-import { loomOf } from '../../src/cli/loom-data.ts';
+import { loomOf, loomView } from '../../src/cli/loom-data.ts';
 import { loomHtml, loomSvg } from '../../src/cli/loom-drawn.tsx';
 import { loomText } from '../../src/cli/loom-text.ts';
 import { budgetOf } from '../../src/prop/budget.ts';
@@ -82,6 +82,8 @@ describe('shunts and dividers', () => {
     expect(loomText(measured)).toMatch(/^amps +six +shunt 0\.01 ohm of board meter +F1-2 +->/m);
     expect(loomCsv(measured)).toContain(`beak_amps,beak,,,,,${OWN},,,T1-2,,,SV1-2,,,`);
     expect(loomOf(measured).parts).toHaveLength(4);
+    // A board without pins has no card.
+    expect(loomView(measured).boards.map(({ name }) => name)).toEqual(['main']);
   });
 
   test('add to the lists of a file without them, and change nothing else', () => {

@@ -22,6 +22,8 @@ export function PinMaps() {
 function Board({ name, board }: { name: string; board: BoardInfo }) {
   const selected = useSignal<number | undefined>(undefined);
   const slots = slotsOf(board);
+  // One that only measures, and a sound card, have no pins to draw.
+  if (slots.length === 0) return null;
   return (
     <section class="sheet pinmap">
       <h2>{boardTitle(name, board.driver)}</h2>
