@@ -25,6 +25,6 @@ export function publish(telemetry: Telemetry, body: Body, measured: boolean): vo
     const from = senses.placeOf(i);
     numbers[at + SENSE_FIELD.value] = read[from + SENSE_AT.value]!;
     numbers[at + SENSE_FIELD.raw] = read[from + SENSE_AT.raw]!;
-    numbers[at + SENSE_FIELD.ageS] = read[from + SENSE_AT.ageS]!;
+    numbers[at + SENSE_FIELD.ageS] = read[from + SENSE_AT.rawAgeS]!;
   }
 }

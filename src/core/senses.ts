@@ -40,13 +40,18 @@ const LAST = 4;
 const AGE_S = 5;
 /** The lowest value since the look before, not filtered. */
 const LOW = 6;
+/** When the raw reading was taken (ms), and how old it is (s), also where it lies outside the calibration. */
+const RAW_MS = 7;
+const RAW_AGE_S = 8;
 /** For each limit, since when the value asks for a change of it (ms); NaN where it does not. */
-const ASKS_MS = 7;
+const ASKS_MS = 9;
 const MOST_LIMITS = 4;
 const STRIDE = ASKS_MS + MOST_LIMITS;
 
-/** The numbers that are read of a sense: value, raw reading (A or V), its time (ms) and its age (s). */
-export const SENSE_AT = { value: VALUE, raw: RAW, atMs: AT_MS, ageS: AGE_S, low: LOW } as const;
+/** The numbers that are read of a sense: value and its time (ms), raw reading (A or V) and its age (s). */
+export const SENSE_AT = {
+  ...{ value: VALUE, atMs: AT_MS, low: LOW, raw: RAW, rawAgeS: RAW_AGE_S },
+} as const;
 
 /** Levels of a contact to ground: closed reads 0. */
 const CLOSED = 0;
@@ -273,6 +278,8 @@ export class Senses {
         numbers[at + VALUE] = value;
         numbers[at + LAST] = value;
         numbers[at + RAW] = raw;
+        numbers[at + RAW_MS] = atMs;
+        numbers[at + RAW_AGE_S] = (nowMs - atMs) / 1000;
         numbers[at + AT_MS] = atMs;
         numbers[at + SINCE_MS] = atMs;
         numbers[at + AGE_S] = (nowMs - atMs) / 1000;
@@ -284,7 +291,11 @@ export class Senses {
         continue;
       }
       // What lies outside the calibration is shown all the same: a new one is made from it.
-      if (reading.fault === undefined && Number.isFinite(raw)) numbers[at + RAW] = raw;
+      if (reading.fault === undefined && Number.isFinite(raw)) {
+        numbers[at + RAW] = raw;
+        if (atMs <= nowMs) numbers[at + RAW_MS] = atMs;
+      }
+      numbers[at + RAW_AGE_S] = (nowMs - numbers[at + RAW_MS]!) / 1000;
       numbers[at + AGE_S] = (nowMs - lastMs) / 1000;
       if (Number.isNaN(numbers[at + SINCE_MS]!)) numbers[at + SINCE_MS] = nowMs;
       if (nowMs - numbers[at + SINCE_MS]! <= sense.staleMs) continue;

@@ -1,6 +1,6 @@
 import { describe, expect, test } from 'vitest';
 import type { Driver, Reading, SenseSpec } from '../../src/boards/board.ts';
-import type { Sense } from '../../src/core/senses.ts';
+import { SENSE_AT, type Sense } from '../../src/core/senses.ts';
 import type { Prop } from '../../src/prop/schema.ts';
 import { makeProp, Recorder, Rig, relay, restedAt, servo, settle, TICK_MS } from './rig.ts';
 
@@ -468,6 +468,18 @@ describe('a sensor that is wrong', () => {
     await rig.run(1500);
     expect(notes()[0]).toContain('it reads 3.3 V, outside its calibration (0.4 to 2.6 V');
     expect(rig.servo('beak').measuredDeg).toBeNaN();
+    // A new calibration is made from it: it is told how old the raw reading is.
+    const raw = () => {
+      const { senses } = rig.core.body;
+      const at = senses.placeOf(senses.find('angle')!.index);
+      return [senses.numbers[at + SENSE_AT.raw], senses.numbers[at + SENSE_AT.rawAgeS]!] as const;
+    };
+    expect(raw()[0]).toBe(3.3);
+    expect(raw()[1]).toBeLessThan(0.05);
+    meter.now.set('angle', undefined);
+    await rig.run(1500);
+    expect(raw()[0]).toBe(3.3);
+    expect(raw()[1]).toBeGreaterThan(1.4);
   });
 
   test('a board that only measures and cannot be opened fails no prop', async () => {

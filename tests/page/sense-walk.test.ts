@@ -16,7 +16,7 @@ function bench(over: Partial<WalkParts> = {}) {
       deg += byDeg;
       return deg;
     },
-    volts: () => 1.5 + 0.02 * deg,
+    reading: () => ({ volts: 1.5 + 0.02 * deg, ageS: 0.1 }),
     sleep: () => new Promise((resolve) => setImmediate(resolve)),
     say: (text) => said.push(text),
     done: (points) => {
@@ -75,11 +75,25 @@ it('a refused step, or a sensor without readings, ends it with the reason', asyn
   const refused = bench({ jog: () => Promise.reject(new Error('an interlock holds it')) });
   refused.walk.press();
   await refused.until(() => refused.said.at(-1) === 'It stopped: an interlock holds it.');
-  const gone = bench({ volts: () => undefined });
+  const gone = bench({ reading: () => undefined });
   gone.walk.press();
   await gone.until(() => /gives no reading/.test(gone.said.at(-1) ?? ''));
-  const stuck = bench({ volts: () => 1.5 });
+  const stuck = bench({ reading: () => ({ volts: 1.5, ageS: 0.1 }) });
   stuck.walk.press();
   await stuck.until(() => /^No calibration: .* connected/.test(stuck.said.at(-1) ?? ''));
   expect(stuck.found()).toBeUndefined();
+});
+
+it('a reading that is older than its stand is no point: it stops, and says what to look at', async () => {
+  let reads = 0;
+  const { walk, said, steps, until, found } = bench({
+    // From the third angle on nothing new comes.
+    reading: () => ({ volts: 1.5 + 0.02 * reads, ageS: ++reads > 45 ? 0.1 * (reads - 40) : 0.1 }),
+  });
+  walk.press();
+  await until(() => /^It stopped/.test(said.at(-1) ?? ''));
+  expect(said.at(-1)).toMatch(/^It stopped: the last reading of the sensor is 0.6 s old; look at/);
+  const after = steps.length;
+  await new Promise((resolve) => setTimeout(resolve, 20));
+  expect([steps.length, found()]).toEqual([after, undefined]);
 });

@@ -12,6 +12,8 @@ const STEP_EVERY_MS = 100;
 const SETTLE_MS = 800;
 const READINGS = 20;
 const READ_EVERY_MS = 50;
+/** An older reading (s) says nothing of where it stands now: less than it has settled for. Chosen, no source. */
+const FRESH_S = 0.5;
 /** Nearer than this (deg) it is there. */
 const THERE_DEG = 0.05;
 
@@ -21,8 +23,8 @@ export interface WalkParts {
   commandedDeg(): number;
   /** One step within the limits. @returns where it then goes (deg) @throws Error with the reason */
   jog(byDeg: number): Promise<number>;
-  /** What the board reads (V); undefined where it reads nothing. */
-  volts(): number | undefined;
+  /** What the board reads (V), and how old that is by now (s); undefined where it reads nothing. */
+  reading(): { volts: number; ageS: number } | undefined;
   sleep(ms: number): Promise<void>;
   say(text: string): void;
   done(points: SensePoints): void;
@@ -99,15 +101,19 @@ export class SenseWalk {
 
   /** What is read there; undefined where the button was let go. */
   async #stand(deg: number, run: number): Promise<Stand | undefined> {
-    const { volts, sleep } = this.#parts;
+    const { reading, sleep } = this.#parts;
     await sleep(SETTLE_MS);
     const read: number[] = [];
     for (let i = 0; i < READINGS; i++) {
       if (run !== this.#run) return undefined;
-      const now = volts();
+      const now = reading();
       if (now === undefined)
         throw new Error('the sensor gives no reading; look at its board and its wires');
-      read.push(now);
+      if (!(now.ageS <= FRESH_S))
+        throw new Error(
+          `the last reading of the sensor is ${now.ageS.toFixed(1)} s old; look at its board, its wires and the link, then hold the button again`,
+        );
+      read.push(now.volts);
       await sleep(READ_EVERY_MS);
     }
     return { deg, volts: read };

@@ -220,7 +220,15 @@ function isOther(was: RailState, is: RailState): boolean {
   return parts(was) !== parts(is);
 }
 
+let stateMs = Number.NEGATIVE_INFINITY;
+
+/** How long ago the last state of the prop came in (s). */
+export function stateAgeS(): number {
+  return (performance.now() - stateMs) / 1000;
+}
+
 function takeState(frame: NoticeParams<'state'>): void {
+  stateMs = performance.now();
   // Nothing runs on when the prop parks or stops.
   if (frame.condition !== condition.peek()) void refreshCues();
   batch(() => {
