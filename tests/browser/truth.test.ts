@@ -1,6 +1,7 @@
 import { fileURLToPath } from 'node:url';
 import type { Browser } from 'playwright-core';
 import { afterAll, beforeAll, expect, it, onTestFinished, vi } from 'vitest';
+import { parse } from 'yaml';
 import { Daemon, Peer } from '../system/daemon.ts';
 import { axeSource, breaches, overhang } from './axe.ts';
 import { launch, Operator } from './browser.ts';
@@ -120,6 +121,8 @@ it('a servo is turned by hand, and its mark is where it is measured', async () =
       .getByText(/gate: mark ajar is now (19|20)(\.\d+)? deg, in the prop file/)
       .waitFor({ timeout: 1000 });
   }, 15_000);
+  const { marks } = parse(await daemon.readProp()).channels.gate;
+  expect(Math.abs(marks.ajar - 20)).toBeLessThan(1);
   await part.getByRole('button', { name: 'Hold it where it is…' }).click();
   await page.getByRole('button', { name: 'Hands are clear: hold it there' }).click();
   await part.getByRole('button', { name: 'Let it go limp…' }).waitFor();
