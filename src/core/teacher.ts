@@ -27,8 +27,8 @@ export class Teacher {
     return new Refusal(
       'teach.under-way',
       this.#ending
-        ? `${names} get their pulses again; wait until that is done`
-        : `${names} are turned by hand, so nothing else moves; end that first (teach.end), or park`,
+        ? `the pulses of ${names} come back; wait until that is done`
+        : `a hand turns ${names}, so nothing else moves; end that first (teach.end), or park`,
       { servos: this.#servos.map(({ name }) => name) },
     );
   };
@@ -67,7 +67,7 @@ export class Teacher {
     this.#context.journal.add(
       who,
       'teach.begin',
-      `${names.join(', ')} are limp, to be turned by hand`,
+      `limp, to be turned by hand: ${names.join(', ')}`,
       {
         servos: names,
       },
