@@ -44,8 +44,10 @@ export async function boardRows(): Promise<Row[]> {
     });
 
   const stage = await Stage.start(subject);
-  const starts = [stage.board.startMs];
+  // The first start ever also reads and checks the file.
+  const starts: number[] = [];
   while (starts.length < RUNS) {
+    await stage.formKept();
     await stage.fresh();
     starts.push(stage.board.startMs);
   }

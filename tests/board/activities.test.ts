@@ -6,8 +6,6 @@ import { ACTIVITIES, CAPTURES, capture, type During, Stage, SUBJECTS } from './s
 const GAP_TICKS = 2;
 const CAPTURE_MS = 300;
 const START_MS = 1500;
-/** Within this a daemon has kept what it worked out from its file (ms). */
-const FORM_KEPT_MS = 1500;
 /** A file made, written and fsynced, the old one kept beside it, the new one in its place, the folder fsynced. */
 const DISK_CALLS = 6;
 
@@ -33,8 +31,7 @@ describe.each(SUBJECTS)('a slow board with $name', (subject) => {
     // The first start ever also reads and checks the file. A single one may share the machine with somebody
     // else: the best of five counts.
     do {
-      await stage.ready();
-      await stage.board.sleep(FORM_KEPT_MS);
+      await stage.formKept();
       await stage.fresh();
       tookMs.push(stage.board.startMs);
     } while (Math.min(...tookMs) > START_MS && tookMs.length < 5);

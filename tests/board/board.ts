@@ -588,7 +588,7 @@ async function alone(): Promise<void> {
     if (owner === mine) return;
     // Empty: it is being written or removed at this moment.
     if (owner !== '' && !existsSync(`/proc/${owner}`)) rmSync(LOCK, { force: true });
-    if (waits === 0) console.log(`process ${owner} runs a slow board: waiting until it ends`);
+    if (waits === 0) console.error(`process ${owner} runs a slow board: waiting until it ends`);
     if (waits === LONGEST_WAIT_S)
       throw new Error(
         `process ${owner} has run a slow board for ${LONGEST_WAIT_S} s, and two at once measure each other; end it, or remove ${LOCK}`,

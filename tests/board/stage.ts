@@ -64,6 +64,8 @@ interface Entry {
 
 /** The core counts as quiet after so long (ms) without a long turn. */
 const QUIET_MS = 200;
+/** Within this a daemon has kept what it worked out from its file (ms). */
+const FORM_KEPT_MS = 1500;
 
 /** A prop on a slow board, live, with its holder and somebody who watches at 50 Hz. */
 export class Stage {
@@ -90,6 +92,12 @@ export class Stage {
     } finally {
       await rm(dirname(prop), { recursive: true });
     }
+  }
+
+  /** The daemon has kept what it worked out from its file, so that the next start is as quick as usual. */
+  async formKept(): Promise<void> {
+    await this.ready();
+    await this.board.sleep(FORM_KEPT_MS);
   }
 
   /** The daemon starts again, so that it has compiled nothing yet. */
@@ -367,7 +375,10 @@ export async function capture(
 ): Promise<Captured> {
   const { before, method, params } = CAPTURES[kind]!;
   for (let round = 0; ; round++) {
-    if (cold) await stage.fresh();
+    if (cold) {
+      await stage.formKept();
+      await stage.fresh();
+    }
     await stage.ready();
     await before(stage);
     let tookMs = Number.POSITIVE_INFINITY;
