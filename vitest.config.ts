@@ -154,9 +154,7 @@ export default defineConfig({
           // An emulated machine takes its time, and more when this one has other things to do.
           testTimeout: 1_800_000,
           hookTimeout: 1_800_000,
-          // It counts instructions, not seconds: beside unit tests it gives the same results.
-          maxWorkers: '100%',
-          sequence: { groupOrder: 1 },
+          sequence: { groupOrder: 5 },
         },
       },
       {
