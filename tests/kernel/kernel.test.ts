@@ -217,8 +217,11 @@ ${AS_MEASURING}`);
 });
 
 it('meters are read beside the chips that move servos, and set up again after a reset', async () => {
-  const before = await chip(machine, SERVOS);
   const until = (test: string) => `for i in $(seq 300); do ${test} && break; sleep 0.2; done`;
+  // The daemon takes over the new file in its own time, and sets its chips up then.
+  await machine.run(until(`[ $(i2cget -y 0 ${SERVOS} 0) = 0x20 ]`));
+  const before = await chip(machine, SERVOS);
+  expect(before.mode1).toBe(MODE1_AUTO_INCREMENT);
   // Reads until /run/sense-enough is there; by then all have been read, or failed.
   const sense = (then: string) => `rm -f /run/sense-enough /run/sense-said
 /opt/sinew/bin/node /opt/sinew/dist/sense.mjs /run/sense-enough </dev/null >/run/sense-said 2>/run/sense-remarks &
