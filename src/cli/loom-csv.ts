@@ -23,20 +23,9 @@ export function loomCsv(prop: Prop): string {
       ];
     }),
   );
-  const parts = measuringPartsOf(prop).map(({ sense, channel, rail, part, from, to }) => [
-    ...[sense, channel, rail, undefined, undefined, undefined],
-    ...[
-      part,
-      undefined,
-      undefined,
-      from,
-      undefined,
-      undefined,
-      to,
-      undefined,
-      undefined,
-      undefined,
-    ],
-  ]);
+  const parts = measuringPartsOf(prop).map(({ sense: label, channel, rail, part, from, to }) => {
+    const row: Record<string, string | undefined> = { label, channel, rail, role: part, from, to };
+    return HEAD.map((column) => row[column]);
+  });
   return csvRows([HEAD, ...rows, ...parts]);
 }

@@ -508,7 +508,7 @@ export class Cues {
     this.#gate.cancel(servos);
     // What a servo that is away from rest requires stays closed, and what is safe closed.
     const relays = this.#body.relays.filter((one) => isMine(one) && !one.safeOn);
-    for (const relay of this.#gate.mayOpen(relays)) relay.set(false);
+    this.#gate.open(relays);
     for (const sound of this.#body.sounds.filter(isMine)) sound.fadeOut();
     this.#journal.add('prop', 'cue', `cue ${name} stopped: ${why}`, { cue: name });
     return true;

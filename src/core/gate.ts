@@ -856,11 +856,21 @@ export class Gate {
     return changes.some(({ actuator, target: to }) => actuator === other && to !== from);
   }
 
+  /** Opens relays, except those that are needed closed by what is in use. */
+  open(relays: readonly Relay[]): void {
+    for (const relay of this.#mayOpen(relays)) relay.set(false);
+  }
+
+  /** As `open`, those that park open. */
+  openParkedOpen(): void {
+    this.open(this.#body.relays.filter(({ parkOn }) => !parkOn));
+  }
+
   /**
    * Which of these relays may open together; the others are needed closed by what is in use. Those
    * that need each other alone go together.
    */
-  mayOpen(relays: readonly Relay[]): Relay[] {
+  #mayOpen(relays: readonly Relay[]): Relay[] {
     let may = relays.filter(({ on }) => on);
     for (;;) {
       const leaving = new Set<Actuator>(may);

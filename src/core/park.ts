@@ -74,10 +74,7 @@ export class Parker {
       // What is captured from now on is for the next park.
       servo.parkingTargetDeg = servo.parkDeg;
     }
-    if (holdS > 0) {
-      const opening = this.#body.relays.filter(({ parkOn }) => !parkOn);
-      for (const relay of this.#gate.mayOpen(opening)) relay.set(false);
-    }
+    if (holdS > 0) this.#gate.openParkedOpen();
     const limp = startPulses
       ? this.#body.servos.filter((one) => one.known && !one.rests && !one.board.dead)
       : [];

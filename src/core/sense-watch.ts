@@ -77,13 +77,13 @@ export class SenseWatch {
 
   /** The voltage may be a lie, and a hand may be in: nothing moves for it until that is over. */
   #waitsForHands(low: Low): boolean {
-    const { inhibits, blockedBy, nowS, gate, body, journal } = this.#context;
-    const isIn = inhibits.active || blockedBy !== undefined;
+    const { inhibits, nowS, gate, journal } = this.#context;
+    // By a broken guard, or because a hand turns a servo.
+    const isIn = gate.blocked !== undefined;
     if (!isIn && Number.isNaN(this.#clearS)) return false;
     if (!isIn) return nowS < this.#clearS;
     if (Number.isNaN(this.#clearS)) {
-      const opening = body.relays.filter(({ parkOn }) => !parkOn);
-      for (const relay of gate.mayOpen(opening)) relay.set(false);
+      gate.openParkedOpen();
       const until = inhibits.active
         ? `no guard is broken (${inhibits.broken})`
         : 'no hand turns a servo';

@@ -1,3 +1,4 @@
+import { hex } from '../boards/on-i2c.ts';
 import { type Board, type DriverName, factsOf, setUpOf } from '../boards/registry.ts';
 import { BOARD_PARTS, driverOfPart } from '../prop/board-parts.ts';
 import type { Prop } from '../prop/schema.ts';
@@ -28,7 +29,7 @@ export function addBoard(draft: Draft, change: Extract<Add, { what: 'board' }>):
   draft.set(['boards', name], { ...usual, bus, address });
   draft.because(
     'address',
-    `0x${address.toString(16)} on bus ${bus}`,
+    `${hex(address)} on bus ${bus}`,
     change.address === undefined
       ? 'the first that no other board has; set it on the board with its solder pads'
       : 'you chose it',

@@ -1,17 +1,12 @@
-import { Worker } from 'node:worker_threads';
+import type { Worker } from 'node:worker_threads';
 import { Backoff } from '../shared/backoff.ts';
 import { endThread } from '../shared/end-thread.ts';
-import { watchForHang } from '../shared/hang-watch.ts';
 import { LineIn, makeRing } from '../shared/line.ts';
+import { spawnForNetwork, watchThread } from '../shared/network-thread.ts';
 import type { Facts, FromLink, LinkStart, PropState, ToLink } from './protocol.ts';
 
-/** A thread that shows no beat for this long hangs (ms); it is looked at so often (ms). */
-const HUNG_MS = 5000;
-const LOOK_EVERY_MS = 500;
 /** How many messages a tick takes. */
 const MAX_AT_ONCE = 16;
-/** What comes from the network is soon garbage; past this the thread ends, before it takes the machine's (MB). */
-const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 64 };
 
 interface ShowEvents {
   message(message: FromLink): void;
@@ -30,7 +25,6 @@ export class ShowHost {
   #worker: Worker | undefined;
   #line: LineIn<FromLink> | undefined;
   #timer: NodeJS.Timeout | undefined;
-  #unwatch = () => {};
   #closing = false;
 
   /** @param version of the program */
@@ -100,32 +94,17 @@ export class ShowHost {
     const ring = makeRing();
     const beat = new SharedArrayBuffer(4);
     const startedMs = performance.now();
-    let why = 'it ended by itself';
     const worker = this.#spawn({ facts, version: this.#version, ring, beat });
     this.#worker = worker;
     const line = new LineIn<FromLink>(ring);
     this.#line = line;
     worker.on('message', (message: FromLink) => line.arrived(message));
-    worker.on('error', (error) => {
-      why = error.message;
-    });
     if (this.#state) this.tell(this.#state);
-    const beats = new Int32Array(beat);
-    this.#unwatch = watchForHang({
-      beat: () => Atomics.load(beats, 0),
-      hungMs: HUNG_MS,
-      lookEveryMs: LOOK_EVERY_MS,
-      hung: (reason) => {
-        why = reason;
-        void worker.terminate();
-      },
-    });
-    worker.on('exit', () => {
+    watchThread(worker, beat, (why) => {
       // What it said last counts: that may be a stop.
       this.#receive(Number.POSITIVE_INFINITY);
       this.#worker = undefined;
       this.#line = undefined;
-      this.#unwatch();
       if (this.#closing) return;
       const same = JSON.stringify(this.#facts?.show) === JSON.stringify(facts.show);
       const pauseMs = same ? this.#backoff.next(performance.now() - startedMs) : 0;
@@ -136,16 +115,6 @@ export class ShowHost {
   }
 }
 
-function spawnShow(workerData: LinkStart): Worker {
-  const worker = new Worker(new URL('./show-worker.js', import.meta.url), {
-    name: 'show',
-    workerData,
-    // Never piped: a terminal that is held must not hold this thread.
-    stdout: true,
-    stderr: true,
-    resourceLimits: LIMITS,
-  });
-  worker.stdout.resume();
-  worker.stderr.resume();
-  return worker;
+function spawnShow(start: LinkStart): Worker {
+  return spawnForNetwork(new URL('./show-worker.js', import.meta.url), 'show', start);
 }

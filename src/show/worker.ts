@@ -1,5 +1,6 @@
 import { parentPort, workerData } from 'node:worker_threads';
 import { LineOut } from '../shared/line.ts';
+import { showBeat } from '../shared/network-thread.ts';
 import { NICENESS, standBack } from '../shared/niceness.ts';
 import { Broker } from './broker.ts';
 import { Link } from './link.ts';
@@ -8,13 +9,10 @@ import { type FromLink, type LinkStart, ownMs, type ToLink } from './protocol.ts
 /** Entry of the show's thread: whatever the broker does, nothing but this thread waits for it. */
 if (!parentPort) throw new Error('the show runs as a worker thread of sinewd');
 
-const BEAT_MS = 100;
-
 standBack(NICENESS.show);
 
 const main = parentPort;
 const { facts, version, ring, beat } = workerData as LinkStart;
-const beats = new Int32Array(beat);
 const line = new LineOut<FromLink>(ring, (message) => main.postMessage(message));
 const link = new Link({
   facts,
@@ -43,5 +41,5 @@ main.on('message', (message: ToLink) => {
   link.close();
   void broker.close().then(() => process.exit(0));
 });
-setInterval(() => Atomics.add(beats, 0, 1), BEAT_MS);
+showBeat(beat);
 broker.open();

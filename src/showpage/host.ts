@@ -1,24 +1,19 @@
 import { isDeepStrictEqual } from 'node:util';
-import { Worker } from 'node:worker_threads';
+import type { Worker } from 'node:worker_threads';
 import type { ShowPageAnswer, ShowPageCommand } from '../api/show-page.ts';
 import type { Show } from '../prop/schema.ts';
 import { Backoff } from '../shared/backoff.ts';
 import type { Clock } from '../shared/clock.ts';
 import { endThread } from '../shared/end-thread.ts';
-import { watchForHang } from '../shared/hang-watch.ts';
+import { spawnForNetwork, watchThread } from '../shared/network-thread.ts';
 import { PageRefusal } from './desk.ts';
 import type { FromStage, StageStart, ToStage } from './protocol.ts';
 import type { Stage } from './stage.ts';
 
 /** The thread ends when no page has asked for so long (ms). */
 const IDLE_MS = 15_000;
-/** A thread that shows no beat for this long hangs (ms); it is looked at so often (ms). */
-const HUNG_MS = 5000;
-const LOOK_EVERY_MS = 500;
 /** Questions that are not answered yet. A stop is asked all the same. */
 const OPEN = 64;
-/** What comes from the network is soon garbage; past this the thread ends, before it takes the machine's (MB). */
-const LIMITS = { maxYoungGenerationSizeMb: 4, maxOldGenerationSizeMb: 64 };
 
 interface Open {
   resolve(answer: never): void;
@@ -110,26 +105,11 @@ export class StageHost implements Stage {
     const beat = new SharedArrayBuffer(4);
     const worker = this.#spawn({ show, beat });
     const thread: Thread = { worker, startedMs: this.#clock.nowMs(), open: new Map() };
-    let why = 'it ended by itself';
     worker.on('message', ({ id, answer }: FromStage) => {
       thread.open.get(id)?.resolve(answer as never);
       thread.open.delete(id);
     });
-    worker.on('error', (error) => {
-      why = error.message;
-    });
-    const beats = new Int32Array(beat);
-    const unwatch = watchForHang({
-      beat: () => Atomics.load(beats, 0),
-      hungMs: HUNG_MS,
-      lookEveryMs: LOOK_EVERY_MS,
-      hung: (reason) => {
-        why = reason;
-        void worker.terminate();
-      },
-    });
-    worker.on('exit', () => {
-      unwatch();
+    watchThread(worker, beat, (why) => {
       // One that was asked to end has been left already.
       if (thread !== this.#thread) return;
       const nowMs = this.#clock.nowMs();
@@ -169,16 +149,6 @@ function post({ worker }: Thread, message: ToStage): void {
   worker.postMessage(message);
 }
 
-function spawnStage(workerData: StageStart): Worker {
-  const worker = new Worker(new URL('./show-page-worker.js', import.meta.url), {
-    name: 'show-page',
-    workerData,
-    // Never piped: a terminal that is held must not hold this thread.
-    stdout: true,
-    stderr: true,
-    resourceLimits: LIMITS,
-  });
-  worker.stdout.resume();
-  worker.stderr.resume();
-  return worker;
+function spawnStage(start: StageStart): Worker {
+  return spawnForNetwork(new URL('./show-page-worker.js', import.meta.url), 'show-page', start);
 }

@@ -2,6 +2,7 @@ import type { FastifyPluginAsync, FastifyReply, FastifyRequest } from 'fastify';
 import * as z from 'zod';
 import type { ShowPageAct, ShowPageAnswer } from '../api/show-page.ts';
 import { NAME } from '../prop/name.ts';
+import { lazily } from '../shared/lazily.ts';
 import { PageRefusal, type ShowDesk } from './desk.ts';
 
 /** Longer than anything that a page asks for takes: a go is known only after its time (ms). */
@@ -18,7 +19,7 @@ interface Options {
 
 type Answer<T> = Promise<T | { error: string } | undefined>;
 
-function makeAct() {
+const act = lazily(() => {
   const target = z.string().regex(NAME);
   return z.discriminatedUnion('act', [
     z.strictObject({ act: z.literal('go'), target, cue: z.string().regex(NAME) }),
@@ -30,11 +31,10 @@ function makeAct() {
     }),
     z.strictObject({ act: z.enum(['take', 'release']) }),
   ]);
-}
+});
 
 /** GET state and POST act, for the page of a show: what it shows, and what it asks for. */
 export const showRoutes: FastifyPluginAsync<Options> = async (app, { desk, letIn, shut }) => {
-  const act = makeAct();
   /** Pages that still read what they asked for. */
   const reading = new Set<string>();
 
@@ -73,7 +73,7 @@ export const showRoutes: FastifyPluginAsync<Options> = async (app, { desk, letIn
   app.post('/act', async (request, reply): Answer<ShowPageAnswer> => {
     const id = await pageOf(request);
     if (id === undefined) return reply.code(401).send({ error: shut });
-    const parsed = act.safeParse(request.body);
+    const parsed = act().safeParse(request.body);
     if (!parsed.success)
       return reply.code(400).send({ error: 'it asks for nothing that there is' });
     const asked: ShowPageAct = parsed.data;

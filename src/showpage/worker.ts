@@ -1,4 +1,5 @@
 import { parentPort, workerData } from 'node:worker_threads';
+import { showBeat } from '../shared/network-thread.ts';
 import { NICENESS, standBack } from '../shared/niceness.ts';
 import { PropStage } from './prop-stage.ts';
 import type { FromStage, StageStart, ToStage } from './protocol.ts';
@@ -6,13 +7,10 @@ import type { FromStage, StageStart, ToStage } from './protocol.ts';
 /** Entry of the thread of the show's page: whatever the broker does, no session of the gateway waits for it. */
 if (!parentPort) throw new Error('the page of the show runs as a worker thread of sinewd');
 
-const BEAT_MS = 100;
-
 standBack(NICENESS.show);
 
 const gateway = parentPort;
 const { show, beat } = workerData as StageStart;
-const beats = new Int32Array(beat);
 const stage = new PropStage(show);
 
 async function answer(id: number, given: Promise<FromStage['answer']>): Promise<void> {
@@ -34,4 +32,4 @@ gateway.on('message', (message: ToStage) => {
       void stage.close().then(() => process.exit(0));
   }
 });
-setInterval(() => Atomics.add(beats, 0, 1), BEAT_MS);
+showBeat(beat);

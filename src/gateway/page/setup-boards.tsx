@@ -1,9 +1,10 @@
 import { useSignal } from '@preact/signals';
+import { hex } from '../../boards/on-i2c.ts';
 import { Act } from './act.tsx';
 import { forPeople } from './for-people.ts';
 import { call } from './link.ts';
 import { FIRST_CONTROL } from './main-button.tsx';
-import { type Chip, chipText, formFor, hexOf, type Scan } from './setup-found.ts';
+import { type Chip, chipText, formFor, type Scan } from './setup-found.ts';
 import { fillIn } from './setup-parts-add.tsx';
 import { busy, section } from './setup-parts-data.ts';
 import { condition, holding } from './store.ts';
@@ -69,7 +70,7 @@ function Buses({ scan: { buses, chips } }: { scan: Scan }) {
 function Found({ chip }: { chip: Chip }) {
   const boards = section('boards');
   const form = formFor(chip, boards);
-  const at = hexOf(chip.address);
+  const at = hex(chip.address);
   return (
     <li class="row">
       <span>

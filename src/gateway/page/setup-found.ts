@@ -1,13 +1,11 @@
 import type { Result } from '../../api/methods.ts';
+import { hex } from '../../boards/on-i2c.ts';
 
 /** What a scan has found, in words, and what of it goes into the form that adds a board. Pure. */
 
 export type Scan = Result<'board.scan'>;
 export type Chip = Scan['chips'][number];
 type Boards = Readonly<Record<string, unknown>>;
-
-/** An address as it is printed on boards: `0x45`. */
-export const hexOf = (address: number) => `0x${address.toString(16).padStart(2, '0')}`;
 
 /** The board that the file has there. */
 function inFile(boards: Boards, { bus, address }: Chip): string | undefined {
@@ -37,7 +35,7 @@ export function formFor(chip: Chip, boards: Boards): Record<string, string> | un
   let name = base;
   for (let n = 2; Object.hasOwn(boards, name); n++) name = `${base}_${n}`;
   return {
-    ...{ name, bus: String(bus), address: hexOf(address), parts: parts.join(' ') },
+    ...{ name, bus: String(bus), address: hex(address), parts: parts.join(' ') },
     ...(parts.length === 1 && { part: parts[0]! }),
   };
 }
