@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { SenseWalk, type WalkParts } from '../../src/gateway/page/sense-walk.ts';
+import { freshOf, SenseWalk, type WalkParts } from '../../src/gateway/page/sense-walk.ts';
 import type { SensePoints } from '../../src/sums/sense-points.ts';
 
 /** A servo with a potentiometer, and no time to wait for. */
@@ -16,7 +16,7 @@ function bench(over: Partial<WalkParts> = {}) {
       deg += byDeg;
       return deg;
     },
-    reading: () => ({ volts: 1.5 + 0.02 * deg, ageS: 0.1 }),
+    reading: () => ({ raw: 1.5 + 0.02 * deg, ageS: 0.1 }),
     sleep: () => new Promise((resolve) => setImmediate(resolve)),
     say: (text) => said.push(text),
     done: (points) => {
@@ -78,7 +78,7 @@ it('a refused step, or a sensor without readings, ends it with the reason', asyn
   const gone = bench({ reading: () => undefined });
   gone.walk.press();
   await gone.until(() => /gives no reading/.test(gone.said.at(-1) ?? ''));
-  const stuck = bench({ reading: () => ({ volts: 1.5, ageS: 0.1 }) });
+  const stuck = bench({ reading: () => ({ raw: 1.5, ageS: 0.1 }) });
   stuck.walk.press();
   await stuck.until(() => /^No calibration: .* connected/.test(stuck.said.at(-1) ?? ''));
   expect(stuck.found()).toBeUndefined();
@@ -88,7 +88,7 @@ it('a reading that is older than its stand is no point: it stops, and says what 
   let reads = 0;
   const { walk, said, steps, until, found } = bench({
     // From the third angle on nothing new comes.
-    reading: () => ({ volts: 1.5 + 0.02 * reads, ageS: ++reads > 45 ? 0.1 * (reads - 40) : 0.1 }),
+    reading: () => ({ raw: 1.5 + 0.02 * reads, ageS: ++reads > 45 ? 0.1 * (reads - 40) : 0.1 }),
   });
   walk.press();
   await until(() => /^It stopped/.test(said.at(-1) ?? ''));
@@ -96,4 +96,11 @@ it('a reading that is older than its stand is no point: it stops, and says what 
   const after = steps.length;
   await new Promise((resolve) => setTimeout(resolve, 20));
   expect([steps.length, found()]).toEqual([after, undefined]);
+});
+
+it('a reading counts while it is fresh, to the end of half a second', () => {
+  expect(freshOf({ raw: 1.2, ageS: 0.5 })).toBe(1.2);
+  expect(freshOf({ raw: 1.2, ageS: 0.51 })).toBeUndefined();
+  expect(freshOf({ raw: 1.2, ageS: Number.NaN })).toBeUndefined();
+  expect(freshOf(undefined)).toBeUndefined();
 });

@@ -9,7 +9,7 @@ import { call } from './link.ts';
 import { Said, WriteRow } from './measure-write.tsx';
 import type { ChannelProps } from './page-kind.ts';
 import { SenseWalk } from './sense-walk.ts';
-import { commanding, senses, stateAgeS, stateOf } from './store.ts';
+import { commanding, readingOf, stateOf } from './store.ts';
 
 /** Finds the calibration of a position sense, while a person holds a button. */
 export function SenseWalkPart({ channel, info, sense }: ChannelProps & { sense: string }) {
@@ -23,12 +23,7 @@ export function SenseWalkPart({ channel, info, sense }: ChannelProps & { sense: 
         limitsDeg: [limitsDeg[0]!, limitsDeg[1]!],
         commandedDeg: () => stateOf(channel).peek().value as number,
         jog: async (byDeg) => (await call('channel.jog', { channel, byDeg })).target,
-        reading: () => {
-          const { raw, ageS } = senses.peek()[sense] ?? {};
-          return raw === undefined || ageS === undefined
-            ? undefined
-            : { volts: raw, ageS: ageS + stateAgeS() };
-        },
+        reading: () => readingOf(sense),
         sleep: (ms) => new Promise((resolve) => setTimeout(resolve, ms)),
         say: (text) => {
           say.value = text;

@@ -12,10 +12,22 @@ const STEP_EVERY_MS = 100;
 const SETTLE_MS = 800;
 const READINGS = 20;
 const READ_EVERY_MS = 50;
-/** An older reading (s) says nothing of where it stands now: less than it has settled for. Chosen, no source. */
+/** An older reading (s) says nothing of how it stands now: less than it has settled for. Chosen, no source. */
 const FRESH_S = 0.5;
 /** Nearer than this (deg) it is there. */
 const THERE_DEG = 0.05;
+
+export interface SenseReading {
+  /** What the board reads (A or V). */
+  raw: number;
+  /** How old that is by now (s). */
+  ageS: number;
+}
+
+/** What is read now (A or V); undefined where that is too old for a calibration. */
+export function freshOf(reading: SenseReading | undefined): number | undefined {
+  return reading && reading.ageS <= FRESH_S ? reading.raw : undefined;
+}
 
 export interface WalkParts {
   limitsDeg: readonly [number, number];
@@ -24,7 +36,7 @@ export interface WalkParts {
   /** One step within the limits. @returns where it then goes (deg) @throws Error with the reason */
   jog(byDeg: number): Promise<number>;
   /** What the board reads (V), and how old that is by now (s); undefined where it reads nothing. */
-  reading(): { volts: number; ageS: number } | undefined;
+  reading(): SenseReading | undefined;
   sleep(ms: number): Promise<void>;
   say(text: string): void;
   done(points: SensePoints): void;
@@ -109,11 +121,12 @@ export class SenseWalk {
       const now = reading();
       if (now === undefined)
         throw new Error('the sensor gives no reading; look at its board and its wires');
-      if (!(now.ageS <= FRESH_S))
+      const volts = freshOf(now);
+      if (volts === undefined)
         throw new Error(
           `the last reading of the sensor is ${now.ageS.toFixed(1)} s old; look at its board, its wires and the link, then hold the button again`,
         );
-      read.push(now.volts);
+      read.push(volts);
       await sleep(READ_EVERY_MS);
     }
     return { deg, volts: read };

@@ -55,7 +55,7 @@ function Buses({ scan: { buses, chips } }: { scan: Scan }) {
     return (
       <div key={`${bus} ${simulated}`}>
         <h3>{simulated ? 'Simulated I2C bus: none of it is real' : `I2C bus ${bus}`}</h3>
-        {trouble !== undefined && <p>This bus could not be read to the end: {trouble}.</p>}
+        {trouble !== undefined && <p>This bus was not scanned, or not to its end: {trouble}.</p>}
         {trouble === undefined && there.length === 0 && <p>No board answers.</p>}
         <ul class="parts-list">
           {there.map((chip) => (

@@ -22,6 +22,7 @@ import { takeNews } from './file-news.ts';
 import { forPeople } from './for-people.ts';
 import { clockTime, ofThisRun, withEntry } from './journal.ts';
 import { call, LinkGone, linkTimeoutMs, type Opened, startLink } from './link.ts';
+import type { SenseReading } from './sense-walk.ts';
 import { me } from './who.ts';
 
 /** What the page knows of the prop: filled by the daemon's notifications, read by every view. */
@@ -222,9 +223,11 @@ function isOther(was: RailState, is: RailState): boolean {
 
 let stateMs = Number.NEGATIVE_INFINITY;
 
-/** How long ago the last state of the prop came in (s). */
-export function stateAgeS(): number {
-  return (performance.now() - stateMs) / 1000;
+/** What a sense's board reads (A or V), and how old that is by now (s); undefined where it reads nothing. */
+export function readingOf(sense: string): SenseReading | undefined {
+  const { raw, ageS } = senses.peek()[sense] ?? {};
+  if (raw === undefined || ageS === undefined) return undefined;
+  return { raw, ageS: ageS + (performance.now() - stateMs) / 1000 };
 }
 
 function takeState(frame: NoticeParams<'state'>): void {
