@@ -1,3 +1,4 @@
+import { kindOf } from './kinds/registry.ts';
 import { Notes } from './notes.ts';
 import type { Channel, Prop } from './schema.ts';
 
@@ -16,7 +17,7 @@ export const WIRING = [
 ] as const;
 
 /** Keys for what a channel does, not how it is wired: wiring lints do not use them. */
-export const NOT_WIRING: ReadonlySet<string> = new Set([
+const NOT_WIRING: ReadonlySet<string> = new Set([
   'calibration',
   'limitsDeg',
   'marks',
@@ -25,12 +26,17 @@ export const NOT_WIRING: ReadonlySet<string> = new Set([
   'jerkDegS3',
 ]);
 
+/** Whether wiring lints use this of a channel: what a lamp or a relay draws while parked, not a servo. */
+export function isWiring(channel: Channel, key: string): boolean {
+  return !(NOT_WIRING.has(key) || (key === 'park' && kindOf(channel).moves));
+}
+
 /** By the connectors of a prop: the last result of each computation, and its prop. */
 const kept = new WeakMap<object, Map<unknown, { prop: Prop; result: unknown }>>();
 
 /**
  * The result of `work`, or its result for the previous version if the wiring is still the same objects,
- * as it is after an edit of a mark or a limit.
+ * as it is after an edit of a mark, a limit or a servo's park position.
  */
 function reused<T>({ prop, given }: Notes, key: unknown, work: () => T): T {
   if (!given.sound) return work();
@@ -79,5 +85,5 @@ function sameChannel(a: Channel, b: Channel): boolean {
   if (a === b) return true;
   const [one, other] = [a as Record<string, unknown>, b as Record<string, unknown>];
   const keys = new Set([...Object.keys(one), ...Object.keys(other)]);
-  return [...keys].every((key) => NOT_WIRING.has(key) || one[key] === other[key]);
+  return [...keys].every((key) => !isWiring(a, key) || one[key] === other[key]);
 }

@@ -24,7 +24,7 @@ import { lintVapour } from './lint-vapour.ts';
 import { lintWiring } from './lint-wiring.ts';
 import { type Given, type Limits, Notes } from './notes.ts';
 import { PARTS, partsFor } from './parts.ts';
-import type { Prop } from './schema.ts';
+import type { Channel, Prop } from './schema.ts';
 
 /**
  * Practical rules that the schema cannot express: those that need several places of the file, or
@@ -41,7 +41,7 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintOutputs(notes);
   const limits: Limits = new Map();
   for (const [name, channel] of Object.entries(prop.channels))
-    kindOf(channel).check(notes, name, channel, limits);
+    lintChannel(notes, name, channel, limits);
   lintMechanics(notes);
   lintStopInput(notes);
   lintInterlocks(notes, limits);
@@ -64,6 +64,27 @@ export function lint(prop: Prop, given: Given, written?: Written): Remark[] {
   lintWiring(notes, lintLoom);
   lintPicture(notes);
   return notes.remarks;
+}
+
+/** What was found in a channel by itself, and with which boards. */
+const known = new WeakMap<
+  Channel,
+  { name: string; boards: Prop['boards']; remarks: readonly Remark[]; limits: Limits }
+>();
+
+/** Checks a channel by itself. Its boards are all else that counts, so most are checked once for many versions. */
+function lintChannel(notes: Notes, name: string, channel: Channel, limits: Limits): void {
+  const { prop, given } = notes;
+  const { boards } = prop;
+  let found = given.sound ? known.get(channel) : undefined;
+  if (found?.name !== name || found.boards !== boards) {
+    const own = new Notes(prop, given);
+    found = { name, boards, remarks: own.remarks, limits: new Map() };
+    kindOf(channel).check(own, name, channel, found.limits);
+    if (given.sound) known.set(channel, found);
+  }
+  notes.remarks.push(...found.remarks);
+  for (const [one, range] of found.limits) limits.set(one, range);
 }
 
 /** Checks that a part is for its channel's kind, or its board's driver. */

@@ -128,7 +128,7 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
     throw new RangeError('the file has errors and cannot be edited; fix them first');
   const quick = loaded.prop && applyEntryEdits(source, edits);
   if (quick?.source === source) return loaded;
-  const given = quick && withEntries(loaded.prop!, quick.entries);
+  const given = quick && withEntries(loaded, quick.entries);
   const prop = given && withSoundFiles(given, file);
   if (prop) {
     const raw = withParts(quick.source.raw);
@@ -149,21 +149,41 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
  * stay the same objects.
  * @returns undefined if an entry does not fit the schema
  */
-function withEntries(prop: Prop, entries: Entries): Prop | undefined {
-  let next = prop;
+function withEntries({ prop, raw }: Loaded, entries: Entries): Prop | undefined {
+  let next = prop!;
   for (const [section, changed] of entries) {
     // No rule of the schema spans several entries.
     const whole = entriesWithParts(section, changed);
     const parsed = schemas().propFile.shape[section].safeParse(whole);
     if (!parsed.success) return undefined;
     const before: Record<string, unknown> = next[section];
-    const after = Object.entries(parsed.data).map(([name, entry]) => [
-      name,
-      Object.hasOwn(before, name) ? sharing(before[name], entry) : entry,
-    ]);
+    const after = Object.entries(parsed.data).map(([name, entry]) => {
+      if (!Object.hasOwn(before, name)) return [name, entry];
+      const was = valueAt(raw, [section, name]);
+      return [
+        name,
+        section === 'channels'
+          ? sharingSame(before[name] as object, entry, was, changed[name])
+          : sharing(before[name], entry),
+      ];
+    });
     next = { ...next, [section]: { ...before, ...Object.fromEntries(after) } };
   }
   return next;
+}
+
+/**
+ * A channel, sharing with the one before what is written as before: a value that is written out now is given,
+ * though it may be the default.
+ * @param was its data before @param is its data now, which shares what is equal with `was`
+ */
+function sharingSame(before: object, after: object, was: unknown, is: unknown): object {
+  return Object.fromEntries(
+    Object.entries(after).map(([key, value]) => [
+      key,
+      valueAt(was, [key]) === valueAt(is, [key]) ? sharing(valueAt(before, [key]), value) : value,
+    ]),
+  );
 }
 
 /**

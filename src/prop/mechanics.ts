@@ -306,5 +306,17 @@ function addArm(
     return { massKg, centreMm, lengthMm, zeroDeg, limitsDeg, speedDegS, accelDegS2 };
   });
   for (const [j, name] of names.entries())
-    into.set(name, ({ mapping }) => armWorst(segments, j, ratioOf(mapping)));
+    into.set(name, ({ spec: { linkage, calibration, envelopeUs }, mapping }) => {
+      const key = JSON.stringify([segments, j, linkage && { linkage, calibration, envelopeUs }]);
+      const worst = searched.get(key) ?? armWorst(segments, j, ratioOf(mapping));
+      // The latest ones are last.
+      searched.delete(key);
+      searched.set(key, worst);
+      if (searched.size > MOST_SEARCHED) searched.delete(searched.keys().next().value!);
+      return worst;
+    });
 }
+
+/** The worst positions of arms, by all that they rest on: a search takes long, and few edits make it necessary. */
+const searched = new Map<string, Worst>();
+const MOST_SEARCHED = 100;

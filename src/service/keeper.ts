@@ -21,8 +21,6 @@ import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
 import { findingInfos, placedFindings } from '../prop/finding-info.ts';
-import { servoOf } from '../prop/kinds/channel.ts';
-import { degIn } from '../prop/kinds/servo.ts';
 import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
@@ -43,6 +41,7 @@ import {
   wasInUse,
 } from './opening.ts';
 import type { PropView } from './protocol.ts';
+import { trialCapture } from './trial-capture.ts';
 import { ViewMaker } from './view.ts';
 
 export type KeeperFs = FileSystem & ReplacingFs;
@@ -72,9 +71,9 @@ const KEEP_FIRST_FORM_MS = 500;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
 
-/** Trial edits after the start, and the pause before each (ms), so that the core goes first. */
-const WARM_UP_TIMES = 6;
-const WARM_UP_MS = 400;
+/** Trial captures after the start, and the pause before each (ms), so that the core goes first. */
+const WARM_UP_TIMES = 60;
+const WARM_UP_MS = 300;
 
 const BY_HAND = 'by hand';
 
@@ -243,21 +242,24 @@ export class Keeper {
   }
 
   /**
-   * Makes a trial edit a few times: the first ones take several times as long as later ones,
-   * until the code is compiled, and nobody should wait for that.
+   * Works out captures that nobody has asked for, and forgets them. The first ones of each kind take several
+   * times as long as later ones, until V8 has compiled all that they run, and nobody should wait for that.
    */
   warmUp(times = WARM_UP_TIMES): void {
     if (times === 0 || this.#closed) return;
     this.#clock.after(WARM_UP_MS, () => {
-      void this.#inTurn(async () => {
-        const { loaded } = this.#inUse;
-        const edit = captureIn(loaded.prop, `warm_up_${times}`);
-        if (!edit) return;
-        const next = edited(loaded, [edit]);
-        changesBetween(loaded.raw, next.raw);
-      }).catch(() => undefined);
+      void this.#inTurn(async () => this.#tryOut(times)).catch(() => undefined);
       this.warmUp(times - 1);
     });
+  }
+
+  #tryOut(time: number): void {
+    const before = this.#inUse;
+    const edit = trialCapture(before.loaded.prop, time);
+    if (!edit) return;
+    const next = this.#compile(edited(before.loaded, [edit]));
+    const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
+    for (const _ of changeMessages(0, before, next, changes));
   }
 
   /** In place of `begin`: what was worked out from the file on the disk is kept for the next start. */
@@ -1050,17 +1052,6 @@ export class Keeper {
     const kept = await this.#disk.versions();
     return kept.map(({ bytes }) => bytes.toString()).find((text) => versionOf(text) === version);
   }
-}
-
-/** A capture as it is usual: a mark of the first servo, where it parks. */
-function captureIn({ channels }: Prop, mark: string): Edit | undefined {
-  for (const [name, channel] of Object.entries(channels)) {
-    const servo = servoOf(channel);
-    if (!servo) continue;
-    const value = degIn(servo, servo.park.to);
-    return { path: ['channels', name, 'marks', mark], value };
-  }
-  return undefined;
 }
 
 /** What the history says of a change: what for, and the first things that it changed. */

@@ -173,10 +173,14 @@ export function worstTorque(
 
 // --- arms -----------------------------------------------------------------------------------------
 
-/** The constants of an arm: H and G of the equation in `armWorst` (kg m2, N m). */
+/** The constants of an arm. */
 interface ArmConstants {
+  /** H of the equation in `armWorst` (kg m2). */
   coupling: number[][];
+  /** G of it (N m). */
   weightNm: number[];
+  /** The highest speed of each segment (rad/s), squared. */
+  squares: number[];
 }
 
 function constantsOf(arm: readonly ArmSegment[]): ArmConstants {
@@ -192,16 +196,12 @@ function constantsOf(arm: readonly ArmSegment[]): ArmConstants {
       return massKg * (centreMm / 1000) ** 2 + beyondKg[i]! * (lengthMm / 1000) ** 2;
     }),
   );
-  return { coupling, weightNm: moments.map((moment) => GRAVITY * moment) };
-}
-
-/** Directions of the segments from level (rad) for angles of the joints (deg). */
-function directions(arm: readonly ArmSegment[], anglesDeg: readonly number[], baseDeg = 0) {
-  let direction = baseDeg;
-  return arm.map(({ zeroDeg = 0 }, i) => {
-    direction += anglesDeg[i]! - zeroDeg;
-    return direction * RAD;
+  let speed = 0;
+  const squares = arm.map(({ speedDegS }) => {
+    speed += speedDegS * RAD;
+    return speed * speed;
   });
+  return { coupling, weightNm: moments.map((moment) => GRAVITY * moment), squares };
 }
 
 /** The torque that a joint needs in one position of the arm, at the worst speeds and accelerations (N m). */
@@ -212,17 +212,29 @@ interface JointTorque {
   holdNm: number;
 }
 
-function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: number, at: number[]) {
-  const { coupling, weightNm } = constants;
+/**
+ * @param directions of the segments from level (rad) @param aboveNm less than this is of no interest
+ * @returns undefined if it is certain that no more than `aboveNm` is asked for
+ */
+function asked(
+  arm: readonly ArmSegment[],
+  { coupling, weightNm, squares }: ArmConstants,
+  joint: number,
+  directions: readonly number[],
+  aboveNm: number,
+): JointTorque | undefined {
   const count = arm.length;
   const accel = new Array<number>(count).fill(0);
   const swing = new Array<number>(count).fill(0);
+  const cos = directions.map(Math.cos);
+  const sin = directions.map(Math.sin);
   let holdNm = 0;
   for (let i = joint; i < count; i++) {
-    holdNm += weightNm[i]! * Math.cos(at[i]!);
+    holdNm += weightNm[i]! * cos[i]!;
     for (let k = 0; k < count; k++) {
-      accel[k]! += coupling[i]![k]! * Math.cos(at[i]! - at[k]!);
-      swing[k]! += coupling[i]![k]! * Math.sin(at[i]! - at[k]!);
+      // Cosine and sine of the difference of the two directions.
+      accel[k]! += coupling[i]![k]! * (cos[i]! * cos[k]! + sin[i]! * sin[k]!);
+      swing[k]! += coupling[i]![k]! * (sin[i]! * cos[k]! - cos[i]! * sin[k]!);
     }
   }
   // A joint that accelerates moves all segments beyond it.
@@ -231,13 +243,21 @@ function asked(arm: readonly ArmSegment[], constants: ArmConstants, joint: numbe
     along += accel[k]!;
     startNm += Math.abs(along) * arm[k]!.accelDegS2 * RAD;
   }
-  const up = holdNm + startNm + maxSquareSum(arm, swing);
-  const back = swing.map((one) => -one);
-  const down = -holdNm + startNm + maxSquareSum(arm, back);
-  return {
-    totalNm: Math.max(up, down),
-    holdNm: up > down ? holdNm : -holdNm,
-  } satisfies JointTorque;
+  // With every segment as fast as it may be by itself, which takes no search.
+  let [upNm, downNm] = [holdNm + startNm, startNm - holdNm];
+  for (let k = 0; k < count; k++) {
+    const most = swing[k]! * squares[k]!;
+    if (most > 0) upNm += most;
+    else downNm -= most;
+  }
+  if (upNm > aboveNm) upNm = holdNm + startNm + maxSquareSum(arm, swing);
+  if (downNm > Math.max(aboveNm, upNm)) {
+    const back = swing.map((one) => -one);
+    downNm = startNm - holdNm + maxSquareSum(arm, back);
+  }
+  const totalNm = Math.max(upNm, downNm);
+  if (totalNm <= aboveNm) return undefined;
+  return { totalNm, holdNm: upNm > downNm ? holdNm : -holdNm };
 }
 
 /**
@@ -333,15 +353,27 @@ export function armWorst(
   const ranges = [base, ...arm.map(({ limitsDeg }) => limitsDeg)].map(
     ([low, high]) => [low, Math.max(high - low, 0)] as const,
   );
-  const place = (shares: readonly number[]) =>
-    shares.map((share, i) => ranges[i]![0] + share * ranges[i]![1]);
-  const at = (shares: readonly number[]) => {
-    const [baseDeg, ...angles] = place(shares);
-    const { totalNm, holdNm } = asked(arm, constants, joint, directions(arm, angles, baseDeg));
-    const ratio = Math.abs(ratioAt(angles[joint]!));
-    return { torqueNm: totalNm * ratio, accelerationNm: (totalNm - holdNm) * ratio };
+  const degAt = (i: number, shares: readonly number[]) =>
+    ranges[i]![0] + shares[i]! * ranges[i]![1];
+  const directions = new Array<number>(arm.length).fill(0);
+  type Found = Pick<Worst, 'torqueNm' | 'accelerationNm'> & { shares: readonly number[] };
+  /** The torque in a position, if it is more than that in another. */
+  const at = (shares: readonly number[], other?: Found): Found | undefined => {
+    let direction = degAt(0, shares);
+    for (let i = 0; i < arm.length; i++) {
+      direction += degAt(i + 1, shares) - (arm[i]!.zeroDeg ?? 0);
+      directions[i] = direction * RAD;
+    }
+    const ratio = Math.abs(ratioAt(degAt(joint + 1, shares)));
+    const aboveNm = other ? other.torqueNm / ratio : Number.NEGATIVE_INFINITY;
+    const found = asked(arm, constants, joint, directions, aboveNm);
+    if (!found) return undefined;
+    const { totalNm, holdNm } = found;
+    const torqueNm = totalNm * ratio;
+    // The division above has rounded.
+    if (other && torqueNm <= other.torqueNm) return undefined;
+    return { torqueNm, accelerationNm: (totalNm - holdNm) * ratio, shares };
   };
-  type Found = ReturnType<typeof at> & { shares: readonly number[] };
   const best = (all: Found[]) => all.sort((a, b) => b.torqueNm - a.torqueNm);
   /** Climbs from a position in steps that become smaller. */
   const climb = (from: Found, first: number, last: number) => {
@@ -352,8 +384,7 @@ export function armWorst(
         if (ranges[i]![1] === 0) continue;
         for (const by of [step, -step]) {
           const shares = start.shares.with(i, Math.min(Math.max(start.shares[i]! + by, 0), 1));
-          const one = { shares, ...at(shares) };
-          if (one.torqueNm > better.torqueNm) better = one;
+          better = at(shares, better) ?? better;
         }
       }
       if (better === start) step /= 2;
@@ -363,13 +394,13 @@ export function armWorst(
   };
   // The highest positions are often neighbours on one hill, and another hill is the highest.
   const hills: Found[] = [];
-  for (const one of best(startsOf(arm, ranges).map((shares) => ({ shares, ...at(shares) }))))
+  for (const one of best(startsOf(arm, ranges).map((shares) => at(shares)!)))
     if (hills.length < IMPROVED && hills.every((other) => apart(one.shares, other.shares) >= APART))
       hills.push(one);
   const climbed = best(hills.map((one) => climb(one, 1 / 8, COARSE)));
   const followed = climbed.slice(0, FOLLOWED).map((one) => climb(one, COARSE, FINEST));
   const { torqueNm, accelerationNm, shares } = best(followed)[0]!;
-  return { torqueNm, accelerationNm, atDeg: place(shares)[joint + 1]! };
+  return { torqueNm, accelerationNm, atDeg: degAt(joint + 1, shares) };
 }
 
 /** How far apart two positions are: the most of all joints, as a share of its range. */

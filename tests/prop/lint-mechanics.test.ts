@@ -1,3 +1,4 @@
+import { readFileSync } from 'node:fs';
 import { describe, expect, test } from 'vitest';
 import { parseProp } from '../../src/prop/load.ts';
 import { mechanicsOf } from '../../src/prop/mechanics.ts';
@@ -336,6 +337,27 @@ describe('arms', () => {
     ]);
     expectFindings(chain(0.205), [{ severity: 'warning', wrong: '1 times' }]);
     expectFindings(chain(0.41).replace('»', ''), []);
+  });
+
+  // What was worked out for an arm is kept: it must not be taken for another arm's.
+  test.each([
+    ['massKg: 0.12', 'massKg: 0.3', ['shoulder', 'elbow']],
+    ['centreMm: 70', 'centreMm: 110', ['shoulder', 'elbow']],
+    ['lengthMm: 180', 'lengthMm: 280', ['shoulder', 'elbow', 'wrist']],
+    ['levelDeg: 90', 'levelDeg: 0', ['shoulder', 'elbow', 'wrist']],
+  ])('%s, written as %s, changes what %j have to give', (was, is, joints) => {
+    const hand = readFileSync('config/apple-hand.yaml', 'utf8');
+    const torques = (text: string) =>
+      [...mechanicsOf(parseProp(text, 'f').prop!)].map(
+        ([name, { worst }]) => [name, worst?.torqueNm] as const,
+      );
+    const before = torques(hand);
+    const after = new Map(torques(hand.replace(was, is)));
+    expect(hand).toContain(was);
+    expect(before.flatMap(([name, nm]) => (after.get(name) === nm ? [] : [name])).sort()).toEqual(
+      [...joints].sort(),
+    );
+    expect(torques(hand)).toEqual(before);
   });
 });
 

@@ -1,9 +1,11 @@
 import { describe, expect, test } from 'vitest';
 import { cuePlan } from '../../src/prop/cue-plan.ts';
 import type { Edit } from '../../src/prop/edit-text.ts';
+import { kindOf } from '../../src/prop/kinds/registry.ts';
 import { lintBudget } from '../../src/prop/lint-budget.ts';
 import { lintLoom } from '../../src/prop/lint-loom.ts';
-import { NOT_WIRING, WIRING } from '../../src/prop/lint-wiring.ts';
+import { lintPins } from '../../src/prop/lint-pins.ts';
+import { isWiring, lintWiring, WIRING } from '../../src/prop/lint-wiring.ts';
 import { editProp, type Loaded, parseProp } from '../../src/prop/load.ts';
 import { Notes } from '../../src/prop/notes.ts';
 import { largePropText } from '../bench/large-prop.ts';
@@ -77,6 +79,12 @@ cues:
   endless:
     - { at: 0, cue: some, times: until stopped }
 `;
+
+/** With the kind of channel that no other text here has. */
+const SOUNDS = NESTED.replace('sim }', 'sim }, card: { driver: alsa }').replace(
+  'groups:',
+  '  voice: { kind: sound, output: { board: card } }\ngroups:',
+);
 
 const seen = ({ text, raw, prop, findings }: Loaded) =>
   JSON.stringify([
@@ -155,6 +163,17 @@ const owlEdits: fc.Arbitrary<Edit> = fc
   )
   .map(([name, mark, value]) => ({ path: ['channels', name, 'marks', mark], value }));
 
+/** A thing that notes which of its keys are read. */
+const watched = <T extends object>(thing: T, note: (key: string) => void): T =>
+  new Proxy(thing, {
+    get: (target, key, receiver) => {
+      if (typeof key === 'string') note(key);
+      return Reflect.get(target, key, receiver);
+    },
+  });
+
+const ALL_GIVEN = { has: () => true, broken: () => false, sound: true };
+
 describe('what is kept from version to version', () => {
   test.each([
     ['nested cues', NESTED, nestedEdits, 120, 6],
@@ -201,29 +220,73 @@ describe('what is kept from version to version', () => {
     for (const text of [OWL, LARGE, NESTED]) {
       const { prop } = parseProp(text, 'f');
       const touched = new Set<string>();
-      const watched = <T extends object>(thing: T, note: (key: string) => void): T =>
-        new Proxy(thing, {
-          get: (target, key, receiver) => {
-            if (typeof key === 'string') note(key);
-            return Reflect.get(target, key, receiver);
-          },
-        });
+      const unwired = new Set<string>();
       const channels = Object.fromEntries(
         Object.entries(prop!.channels).map(([name, spec]) => [
           name,
-          watched(spec, (key) => touched.add(`channel ${key}`)),
+          watched(spec, (key) => {
+            if (!isWiring(spec, key)) unwired.add(`${name} ${key}`);
+          }),
         ]),
       );
       const watchedProp = watched({ ...prop!, channels }, (key) => touched.add(`prop ${key}`));
-      for (const lint of [lintBudget, lintLoom]) {
-        lint(new Notes(watchedProp, { has: () => true, broken: () => false, sound: true }));
+      for (const lint of [lintPins, lintBudget, lintLoom]) {
+        lint(new Notes(watchedProp, ALL_GIVEN));
       }
       const inside = ['channels', ...WIRING].map((part) => `prop ${part}`);
       expect(
         [...touched].filter((one) => one.startsWith('prop ') && !inside.includes(one)),
       ).toEqual([]);
-      expect([...touched].filter((one) => NOT_WIRING.has(one.replace('channel ', '')))).toEqual([]);
+      expect([...unwired]).toEqual([]);
       expect(touched.size).toBeGreaterThan(5);
     }
+  });
+
+  test('the check of a channel by itself looks at nothing but that channel and the boards', () => {
+    const kinds = new Set<string>();
+    for (const text of [OWL, LARGE, NESTED, SOUNDS]) {
+      const { prop } = parseProp(text, 'f');
+      for (const [name, channel] of Object.entries(prop!.channels)) {
+        kinds.add(channel.kind);
+        const touched = new Set<string>();
+        const channels = watched({ ...prop!.channels }, (key) => touched.add(`channel ${key}`));
+        const only = watched({ ...prop!, channels }, (key) => touched.add(key));
+        kindOf(channel).check(new Notes(only, ALL_GIVEN), name, channel, new Map());
+        const others = [...touched].filter(
+          (one) => !['boards', 'channels', `channel ${name}`].includes(one),
+        );
+        expect(others).toEqual([]);
+      }
+    }
+    expect([...kinds].sort()).toEqual(['lamp', 'relay', 'rgb', 'servo', 'sound']);
+  });
+
+  test('a value that is written out counts as given, though it is the default', () => {
+    const text = NESTED.replace('draw: { onA: 0.7 }', 'coil: { volts: 5, ohm: 70 }');
+    const first = parseProp(text, 'f');
+    const warnings = ({ findings }: Loaded) => findings.filter(({ path }) => /k1.coil/.test(path));
+    expect(warnings(first)).toHaveLength(1);
+    const next = editProp(first, [{ path: ['channels', 'k1', 'coil', 'gain'], value: 100 }]);
+    expect(warnings(next)).toEqual([]);
+    expect(seen(next)).toBe(seen(parseProp(next.text, 'f')));
+  });
+
+  test.each([
+    ['s1', 'marks', { low: 1, high: 40 }, 1],
+    ['s1', 'limitsDeg', [-70, 80], 1],
+    ['s1', 'park', { to: 3 }, 1],
+    ['l1', 'park', { to: 1 }, 2],
+    ['k1', 'park', { to: 'on' }, 2],
+    ['s1', 'draw', { movingA: 0.3 }, 2],
+  ])('after an edit of %s (%s: %j) wiring lints have run %i times', (name, key, value, runs) => {
+    let count = 0;
+    const lint = () => {
+      count++;
+    };
+    const first = parseProp(NESTED, 'f').prop!;
+    const spec = { ...first.channels[name]!, [key]: value };
+    const next = { ...first, channels: { ...first.channels, [name]: spec } } as typeof first;
+    for (const prop of [first, next]) lintWiring(new Notes(prop, ALL_GIVEN), lint);
+    expect(count).toBe(runs);
   });
 });

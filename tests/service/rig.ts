@@ -151,7 +151,7 @@ export class Rig {
 
   private constructor(
     folder: string,
-    { fileSystem, resumed, planner = new PlannerHere(), program }: RigOptions,
+    { fileSystem, resumed, planner = new PlannerHere(), program, warmUp }: RigOptions,
   ) {
     this.folder = folder;
     this.file = join(folder, 'owl.yaml');
@@ -185,6 +185,7 @@ export class Rig {
         clock: this.clock,
         ...(fileSystem && { fileSystem: fileSystem as ServiceFs }),
         ...(program && { program }),
+        ...(warmUp && { warmUp }),
       },
     );
   }
@@ -328,6 +329,8 @@ const PLAN = {
 };
 
 export interface RigOptions {
+  /** Works out trial captures after the start. */
+  warmUp?: boolean;
   folder?: string;
   /** Null: there is no file. */
   text?: string | null;

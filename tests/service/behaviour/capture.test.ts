@@ -42,6 +42,27 @@ describe('a capture', () => {
       expect(view.cueDurationsS[name]).toBe(durationS);
   });
 
+  test('comes out the same among trials, which leave nothing behind', async () => {
+    await open({ warmUp: true });
+    await rig.pass(30_000);
+    expect(await rig.read()).toBe(OWL);
+    expect(rig.core.changes).toEqual([]);
+    expect(rig.logged).toEqual([]);
+    expect(rig.reported).toEqual([]);
+    expect((await refusal(rig.undo())).error.data.code).toBe('capture.nothing');
+    await rig.capture(OPEN, 28.5);
+    const warm = rig.core.changes[0]!;
+    await rig.remove();
+    await open();
+    await rig.capture(OPEN, 28.5);
+    const [cold] = rig.core.changes;
+    expect(Buffer.from(warm.begin.view).toString()).toBe(Buffer.from(cold!.begin.view).toString());
+    expect({ ...warm, begin: { ...warm.begin, id: 0, view: 0 } }).toEqual({
+      ...cold,
+      begin: { ...cold!.begin, id: 0, view: 0 },
+    });
+  });
+
   test('of limits takes effect at once, which a change of them by hand would not', async () => {
     await open();
     await rig.capture(LIMITS, [-6, 36]);
