@@ -245,21 +245,23 @@ export class Keeper {
    * Works out captures that nobody has asked for, and forgets them. The first ones of each kind take several
    * times as long as later ones, until V8 has compiled all that they run, and nobody should wait for that.
    */
-  warmUp(times = WARM_UP_TIMES): void {
+  warmUp(times = WARM_UP_TIMES, before?: Compiled): void {
     if (times === 0 || this.#closed) return;
     this.#clock.after(WARM_UP_MS, () => {
-      void this.#inTurn(async () => this.#tryOut(times)).catch(() => undefined);
-      this.warmUp(times - 1);
+      void this.#inTurn(async () => this.#tryOut(times, before ?? this.#inUse))
+        .catch(() => undefined)
+        // A text that has been edited is another kind of object: every other trial edits one.
+        .then((after) => this.warmUp(times - 1, before ? undefined : after));
     });
   }
 
-  #tryOut(time: number): void {
-    const before = this.#inUse;
+  #tryOut(time: number, before: Compiled): Compiled {
     const edit = trialCapture(before.loaded.prop, time);
-    if (!edit) return;
+    if (!edit) return before;
     const next = this.#compile(edited(before.loaded, [edit]));
     const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
     for (const _ of changeMessages(0, before, next, changes));
+    return next;
   }
 
   /** In place of `begin`: what was worked out from the file on the disk is kept for the next start. */

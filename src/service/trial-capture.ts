@@ -3,8 +3,12 @@ import { servoOf } from '../prop/kinds/channel.ts';
 import { degIn } from '../prop/kinds/servo.ts';
 import type { Prop } from '../prop/schema.ts';
 
-/** How far a trial is from what the file says, as a share of the way between limit and park position. */
-const SHARE = 0.01;
+/**
+ * How far a trial is from what the file says, as a share of the way between limit and park position; and how
+ * much further the next one is, as what has been worked out once is kept.
+ */
+const SHARE = 0.005;
+const NEXT = 0.0001;
 
 /**
  * A capture that nobody has asked for, to have the code compiled: a mark, a limit and a park position in
@@ -23,11 +27,12 @@ export function trialCapture({ channels }: Prop, time: number): Edit | undefined
   const parkDeg = degIn(servo, servo.park.to)!;
   const ends = servo.calibration.map(([, deg]) => deg);
   const [low, high] = servo.limitsDeg ?? [Math.min(...ends), Math.max(...ends)];
-  const narrower = (deg: number) => deg + SHARE * (parkDeg - deg);
+  const share = SHARE + NEXT * time;
+  const narrower = (deg: number) => deg + share * (parkDeg - deg);
   const kinds = [
     { path: ['marks', `trial_${time}`], value: parkDeg },
     { path: ['limitsDeg'], value: parkDeg > low ? [narrower(low), high] : [low, narrower(high)] },
-    { path: ['park', 'to'], value: parkDeg + SHARE * ((low + high) / 2 - parkDeg) },
+    { path: ['park', 'to'], value: parkDeg + share * ((low + high) / 2 - parkDeg) },
   ];
   const { path, value } = kinds[(round + index) % kinds.length]!;
   return { path: ['channels', name, ...path], value };

@@ -181,6 +181,8 @@ interface ArmConstants {
   weightNm: number[];
   /** The highest speed of each segment (rad/s), squared. */
   squares: number[];
+  /** Room for what is worked out in each position: a search tries thousands of them. */
+  spare: Record<'cos' | 'sin' | 'accel' | 'swing', number[]>;
 }
 
 function constantsOf(arm: readonly ArmSegment[]): ArmConstants {
@@ -201,7 +203,9 @@ function constantsOf(arm: readonly ArmSegment[]): ArmConstants {
     speed += speedDegS * RAD;
     return speed * speed;
   });
-  return { coupling, weightNm: moments.map((moment) => GRAVITY * moment), squares };
+  const room = () => new Array<number>(arm.length).fill(0);
+  const spare = { cos: room(), sin: room(), accel: room(), swing: room() };
+  return { coupling, weightNm: moments.map((moment) => GRAVITY * moment), squares, spare };
 }
 
 /** The torque that a joint needs in one position of the arm, at the worst speeds and accelerations (N m). */
@@ -218,23 +222,27 @@ interface JointTorque {
  */
 function asked(
   arm: readonly ArmSegment[],
-  { coupling, weightNm, squares }: ArmConstants,
+  { coupling, weightNm, squares, spare }: ArmConstants,
   joint: number,
   directions: readonly number[],
   aboveNm: number,
 ): JointTorque | undefined {
   const count = arm.length;
-  const accel = new Array<number>(count).fill(0);
-  const swing = new Array<number>(count).fill(0);
-  const cos = directions.map(Math.cos);
-  const sin = directions.map(Math.sin);
+  const { cos, sin, accel, swing } = spare;
+  for (let i = 0; i < count; i++) {
+    cos[i] = Math.cos(directions[i]!);
+    sin[i] = Math.sin(directions[i]!);
+    accel[i] = 0;
+    swing[i] = 0;
+  }
   let holdNm = 0;
   for (let i = joint; i < count; i++) {
     holdNm += weightNm[i]! * cos[i]!;
+    const row = coupling[i]!;
     for (let k = 0; k < count; k++) {
       // Cosine and sine of the difference of the two directions.
-      accel[k]! += coupling[i]![k]! * (cos[i]! * cos[k]! + sin[i]! * sin[k]!);
-      swing[k]! += coupling[i]![k]! * (sin[i]! * cos[k]! - cos[i]! * sin[k]!);
+      accel[k]! += row[k]! * (cos[i]! * cos[k]! + sin[i]! * sin[k]!);
+      swing[k]! += row[k]! * (sin[i]! * cos[k]! - cos[i]! * sin[k]!);
     }
   }
   // A joint that accelerates moves all segments beyond it.
@@ -375,27 +383,41 @@ export function armWorst(
     return { torqueNm, accelerationNm: (totalNm - holdNm) * ratio, shares };
   };
   const best = (all: Found[]) => all.sort((a, b) => b.torqueNm - a.torqueNm);
-  /** Climbs from a position in steps that become smaller. */
+  const moving = ranges.flatMap(([, span], i) => (span > 0 ? [i] : []));
+  const within = (share: number) => Math.min(Math.max(share, 0), 1);
+  /**
+   * Climbs from a position in steps that become smaller: along one range after another, and then as far again
+   * in the same direction, for as long as that helps. R. Hooke, T. A. Jeeves, "Direct search", J. ACM 8, 1961
+   * (from memory).
+   */
   const climb = (from: Found, first: number, last: number) => {
     let start = from;
     for (let step = first; step > last; ) {
       let better = start;
-      for (let i = 0; i < ranges.length; i++) {
-        if (ranges[i]![1] === 0) continue;
+      for (const i of moving)
         for (const by of [step, -step]) {
-          const shares = start.shares.with(i, Math.min(Math.max(start.shares[i]! + by, 0), 1));
-          better = at(shares, better) ?? better;
+          const next = at(better.shares.with(i, within(better.shares[i]! + by)), better);
+          if (!next) continue;
+          better = next;
+          break;
         }
-      }
       if (better === start) step /= 2;
-      start = better;
+      while (better !== start) {
+        const { shares } = start;
+        start = better;
+        better =
+          at(
+            start.shares.map((share, i) => within(2 * share - shares[i]!)),
+            start,
+          ) ?? start;
+      }
     }
     return start;
   };
   // The highest positions are often neighbours on one hill, and another hill is the highest.
   const hills: Found[] = [];
   for (const one of best(startsOf(arm, ranges).map((shares) => at(shares)!)))
-    if (hills.length < IMPROVED && hills.every((other) => apart(one.shares, other.shares) >= APART))
+    if (hills.length < IMPROVED && !hills.some((other) => isNear(one.shares, other.shares)))
       hills.push(one);
   const climbed = best(hills.map((one) => climb(one, 1 / 8, COARSE)));
   const followed = climbed.slice(0, FOLLOWED).map((one) => climb(one, COARSE, FINEST));
@@ -403,9 +425,10 @@ export function armWorst(
   return { torqueNm, accelerationNm, atDeg: degAt(joint + 1, shares) };
 }
 
-/** How far apart two positions are: the most of all joints, as a share of its range. */
-function apart(a: readonly number[], b: readonly number[]): number {
-  return Math.max(...a.map((share, i) => Math.abs(share - b[i]!)));
+/** Whether no joint is further apart than so much of its range. */
+function isNear(a: readonly number[], b: readonly number[]): boolean {
+  for (let i = 0; i < a.length; i++) if (Math.abs(a[i]! - b[i]!) >= APART) return false;
+  return true;
 }
 
 /**

@@ -19,6 +19,18 @@ function kept({ gapTicks, conditions, linked, ...rest }: During, ends = 'live'):
   });
 }
 
+async function captures(stage: Stage, kind: string, cold: boolean): Promise<void> {
+  const { tookMs, refused, disk, ...during } = await capture(stage, kind, { cold });
+  expect(refused, JSON.stringify(during)).toBeUndefined();
+  kept(during);
+  expect(tookMs).toBeLessThanOrEqual(CAPTURE_MS);
+  expect(disk.length, disk.join(', ')).toBeLessThanOrEqual(DISK_CALLS);
+  // Something was written: otherwise this has measured nothing.
+  expect(disk).toContain('fsync');
+  const calls = stage.board.mainThreadFileCalls(stage.board.startedAtMs);
+  expect(calls.map(({ what, path }) => `${what} ${path}`)).toEqual([]);
+}
+
 describe.each(SUBJECTS)('a slow board with $name', (subject) => {
   let stage: Stage;
   beforeAll(async () => {
@@ -65,21 +77,9 @@ describe.each(SUBJECTS)('a slow board with $name', (subject) => {
   });
 
   // The first after a start is the slowest, as nothing has been compiled yet.
-  it.each(LONG || subject === SUBJECTS[0] ? Object.keys(CAPTURES) : ['mark'])(
+  it.each(Object.keys(CAPTURES))(
     'captures (%s) without losing a tick, the link or more than 300 ms',
-    async (kind) => {
-      const { tookMs, refused, disk, ...during } = await capture(stage, kind, {
-        cold: LONG || kind === 'mark',
-      });
-      expect(refused, JSON.stringify(during)).toBeUndefined();
-      kept(during);
-      expect(tookMs).toBeLessThanOrEqual(CAPTURE_MS);
-      expect(disk.length, disk.join(', ')).toBeLessThanOrEqual(DISK_CALLS);
-      // Something was written: otherwise this has measured nothing.
-      expect(disk).toContain('fsync');
-      const calls = stage.board.mainThreadFileCalls(stage.board.startedAtMs);
-      expect(calls.map(({ what, path }) => `${what} ${path}`)).toEqual([]);
-    },
+    (kind) => captures(stage, kind, LONG || kind === 'mark' || kind === 'park position'),
   );
 
   it('stays within its memory', () => {

@@ -81,6 +81,23 @@ interface Span {
   endMs: number;
 }
 
+/** What the daemon is started with, and started again with. */
+interface Given {
+  args?: string[];
+  env?: NodeJS.ProcessEnv;
+  memoryMiB?: number;
+  nodeArgs?: string[];
+}
+
+interface Options extends Given {
+  prop?: string;
+  folder?: string;
+  known?: boolean;
+  prepared?: boolean;
+  disk?: Disk;
+  terminal?: string;
+}
+
 /** Where a measurement began. */
 export interface Mark {
   readonly atMs: number;
@@ -146,6 +163,7 @@ export class SlowBoard {
   /** For a client's process that shall live in the board's time. */
   readonly clientEnv: NodeJS.ProcessEnv;
   readonly #shared: number;
+  readonly #given: Given;
   readonly #dayOffsetMs: number;
 
   private constructor(
@@ -154,8 +172,10 @@ export class SlowBoard {
     shared: number,
     clientEnv: NodeJS.ProcessEnv,
     startedAtMs: number,
+    given: Given,
   ) {
     this.daemon = daemon;
+    this.#given = given;
     this.memory = memory;
     this.#shared = shared;
     this.clientEnv = clientEnv;
@@ -182,18 +202,7 @@ export class SlowBoard {
     memoryMiB = MEMORY_MIB,
     terminal,
     nodeArgs = [],
-  }: {
-    prop?: string;
-    folder?: string;
-    known?: boolean;
-    prepared?: boolean;
-    args?: string[];
-    env?: NodeJS.ProcessEnv;
-    disk?: Disk;
-    memoryMiB?: number;
-    terminal?: string;
-    nodeArgs?: string[];
-  } = {}): Promise<SlowBoard> {
+  }: Options = {}): Promise<SlowBoard> {
     await alone();
     const library = await build();
     const memory = new MemoryGroup(memoryMiB);
@@ -219,7 +228,9 @@ export class SlowBoard {
         env,
       });
       const clientEnv = { ...process.env, LD_PRELOAD: library, BOARD_SLOW: String(SLOW) };
-      const board = new SlowBoard(daemon, memory, shared, clientEnv, boardMs());
+      const board = new SlowBoard(daemon, memory, shared, clientEnv, boardMs(), {
+        ...{ args, env, memoryMiB, nodeArgs },
+      });
       board.#mustBeReal();
       return board;
     } catch (error) {
@@ -494,7 +505,7 @@ export class SlowBoard {
     await this.daemon.kill();
     closeSync(this.#shared);
     removeSoon(this.memory);
-    return SlowBoard.start({ folder: this.daemon.folder });
+    return SlowBoard.start({ ...this.#given, folder: this.daemon.folder });
   }
 }
 

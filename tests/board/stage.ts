@@ -65,7 +65,7 @@ interface Entry {
 /** The core counts as quiet after so long (ms) without a long turn. */
 const QUIET_MS = 200;
 /** Within this a daemon has kept what it worked out from its file (ms). */
-const FORM_KEPT_MS = 1500;
+const FORM_KEPT_MS = 3500;
 
 /** A prop on a slow board, live, with its holder and somebody who watches at 50 Hz. */
 export class Stage {
