@@ -129,7 +129,8 @@ describe.each(LONG ? SUBJECTS : SUBJECTS.slice(0, 1))('on a slow board, with $na
     );
     const tookMs = await least(stage, most, () => relayStaysClosed(stage, true));
     expect(tookMs).toBeLessThanOrEqual(most);
-    expect(tookMs).toBeGreaterThanOrEqual(1000 - FRAME_MS);
+    // The frame that shows it closed may be a tick late.
+    expect(tookMs).toBeGreaterThanOrEqual(1000 - FRAME_MS - TICK_MS);
   });
 
   it('parking begins in time after the holder is killed', async () => {
