@@ -74,6 +74,8 @@ const UNDO_KEPT = 20;
 /** Trial captures after the start, and the pause before each (ms), so that the core goes first. */
 const WARM_UP_TIMES = 24;
 const WARM_UP_MS = 300;
+/** One that takes longer (ms) is the last: such a file has to be read as a whole, and a capture would wait. */
+const LONG_TRIAL_MS = 1000;
 
 const BY_HAND = 'by hand';
 
@@ -248,16 +250,23 @@ export class Keeper {
   warmUp(times = WARM_UP_TIMES, before?: Compiled): void {
     if (times === 0 || this.#closed) return;
     this.#clock.after(WARM_UP_MS, () => {
-      void this.#inTurn(async () => this.#tryOut(times, before ?? this.#inUse))
+      let fromMs = 0;
+      void this.#inTurn(async () => {
+        fromMs = this.#clock.nowMs();
+        return this.#tryOut(times, before ?? this.#inUse);
+      })
         .catch(() => undefined)
-        // A text that has been edited is another kind of object: every other trial edits one.
-        .then((after) => this.warmUp(times - 1, before ? undefined : after));
+        .then((after) => {
+          const isLong = this.#clock.nowMs() - fromMs > LONG_TRIAL_MS;
+          // A text that has been edited is another kind of object: every other trial edits one.
+          if (!isLong) this.warmUp(times - 1, before ? undefined : after);
+        });
     });
   }
 
-  #tryOut(time: number, before: Compiled): Compiled {
+  #tryOut(time: number, before: Compiled): Compiled | undefined {
     const edit = trialCapture(before.loaded.prop, time);
-    if (!edit) return before;
+    if (!edit) return undefined;
     const next = this.#compile(edited(before.loaded, [edit]));
     const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
     for (const _ of changeMessages(0, before, next, changes));
