@@ -11,8 +11,8 @@ const SHARE = 0.005;
 const NEXT = 0.0001;
 
 /**
- * A capture that nobody has asked for, to have the code compiled: a mark, a limit and a park position in
- * turn, of one servo after another. Nothing is written.
+ * A capture that nobody has asked for, to have the code compiled: a mark, a limit and, twice as often, a
+ * park position, of one servo after another. Nothing is written.
  * @returns undefined for a prop without servos
  */
 export function trialCapture({ channels }: Prop, time: number): Edit | undefined {
@@ -29,10 +29,13 @@ export function trialCapture({ channels }: Prop, time: number): Edit | undefined
   const [low, high] = servo.limitsDeg ?? [Math.min(...ends), Math.max(...ends)];
   const share = SHARE + NEXT * time;
   const narrower = (deg: number) => deg + share * (parkDeg - deg);
+  const park = { path: ['park', 'to'], value: parkDeg + share * ((low + high) / 2 - parkDeg) };
   const kinds = [
     { path: ['marks', `trial_${time}`], value: parkDeg },
+    park,
     { path: ['limitsDeg'], value: parkDeg > low ? [narrower(low), high] : [low, narrower(high)] },
-    { path: ['park', 'to'], value: parkDeg + share * ((low + high) / 2 - parkDeg) },
+    // Every cue is planned once more.
+    park,
   ];
   const { path, value } = kinds[(round + index) % kinds.length]!;
   return { path: ['channels', name, ...path], value };

@@ -27,7 +27,7 @@ describe('a trial capture', () => {
     const servos = Object.values(loaded.prop!.channels).filter(({ kind }) => kind === 'servo');
     // Each kind of one servo after another.
     for (const channels of kinds.values())
-      expect(channels.size).toBeGreaterThanOrEqual(Math.min(servos.length, 18));
+      expect(channels.size).toBeGreaterThanOrEqual(Math.min(servos.length, 14));
   });
 
   test('is none where nothing moves', () => {
