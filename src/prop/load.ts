@@ -13,7 +13,7 @@ import {
 } from './finding.ts';
 import { withoutGroups, writtenIn } from './groups.ts';
 import { lint } from './lint.ts';
-import { entriesWithParts, valueFromPart, withParts } from './parts.ts';
+import { entriesWithParts, isMap, valueFromPart, withParts } from './parts.ts';
 import { type Prop, schemas } from './schema.ts';
 import { knownKeys, remarksOfIssues, valueAt, withinUnion } from './schema-remarks.ts';
 import { withSoundFiles } from './sound-files.ts';
@@ -157,33 +157,27 @@ function withEntries({ prop, raw }: Loaded, entries: Entries): Prop | undefined 
     const parsed = schemas().propFile.shape[section].safeParse(whole);
     if (!parsed.success) return undefined;
     const before: Record<string, unknown> = next[section];
-    const after = Object.entries(parsed.data).map(([name, entry]) => {
-      if (!Object.hasOwn(before, name)) return [name, entry];
-      const was = valueAt(raw, [section, name]);
-      return [
-        name,
-        section === 'channels'
-          ? sharingSame(before[name] as object, entry, was, changed[name])
-          : sharing(before[name], entry),
-      ];
-    });
+    const after = Object.entries(parsed.data).map(([name, entry]) => [
+      name,
+      sharingWritten(before[name], entry, valueAt(raw, [section, name]), changed[name]),
+    ]);
     next = { ...next, [section]: { ...before, ...Object.fromEntries(after) } };
   }
   return next;
 }
 
 /**
- * A channel, sharing with the one before what is written as before: a value that is written out now is given,
- * though it may be the default.
- * @param was its data before @param is its data now, which shares what is equal with `was`
+ * `after`, sharing with `before` what is written as it was: a value that is written out now is given, though it
+ * may be the default.
+ * @param was the data of `before` @param is that of `after`, which shares what is equal with `was`
  */
-function sharingSame(before: object, after: object, was: unknown, is: unknown): object {
-  return Object.fromEntries(
-    Object.entries(after).map(([key, value]) => [
-      key,
-      valueAt(was, [key]) === valueAt(is, [key]) ? sharing(valueAt(before, [key]), value) : value,
-    ]),
-  );
+function sharingWritten(before: unknown, after: unknown, was: unknown, is: unknown): unknown {
+  if (was === is) return sharing(before, after);
+  const part = (key: string | number, value: unknown) =>
+    sharingWritten(valueAt(before, [key]), value, valueAt(was, [key]), valueAt(is, [key]));
+  if (Array.isArray(after)) return after.map((item, i) => part(i, item));
+  if (!isMap(after)) return after;
+  return Object.fromEntries(Object.entries(after).map(([key, value]) => [key, part(key, value)]));
 }
 
 /**

@@ -247,30 +247,34 @@ export class Keeper {
    * Works out captures that nobody has asked for, and forgets them. The first ones of each kind take several
    * times as long as later ones, until V8 has compiled all that they run, and nobody should wait for that.
    */
-  warmUp(times = WARM_UP_TIMES, before?: Compiled): void {
-    if (times === 0 || this.#closed) return;
-    this.#clock.after(WARM_UP_MS, () => {
-      let fromMs = 0;
-      void this.#inTurn(async () => {
-        fromMs = this.#clock.nowMs();
-        return this.#tryOut(times, before ?? this.#inUse);
-      })
-        .catch(() => undefined)
-        .then((after) => {
-          const isLong = this.#clock.nowMs() - fromMs > LONG_TRIAL_MS;
-          // A text that has been edited is another kind of object: every other trial edits one.
-          if (!isLong) this.warmUp(times - 1, before ? undefined : after);
-        });
-    });
+  async warmUp(): Promise<void> {
+    let base: Compiled | undefined;
+    for (let time = WARM_UP_TIMES; time > 0; time--) {
+      await this.#pause(WARM_UP_MS);
+      if (this.#closed) return;
+      const { after, tookMs } = await this.#inTurn(async () => {
+        const fromMs = this.#clock.nowMs();
+        const next = this.#tryOut(time, base ?? this.#inUse);
+        return { after: next, tookMs: this.#clock.nowMs() - fromMs };
+      });
+      if (tookMs > LONG_TRIAL_MS) return;
+      // A text that has been edited is another kind of object: every other trial edits one.
+      base = base ? undefined : after;
+    }
   }
 
   #tryOut(time: number, before: Compiled): Compiled | undefined {
     const edit = trialCapture(before.loaded.prop, time);
     if (!edit) return undefined;
-    const next = this.#compile(edited(before.loaded, [edit]));
-    const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
-    for (const _ of changeMessages(0, before, next, changes));
-    return next;
+    try {
+      const next = this.#compile(edited(before.loaded, [edit]));
+      const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
+      for (const _ of changeMessages(0, before, next, changes));
+      return next;
+    } catch {
+      // Not every file can be edited.
+      return undefined;
+    }
   }
 
   /** In place of `begin`: what was worked out from the file on the disk is kept for the next start. */

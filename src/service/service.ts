@@ -280,7 +280,7 @@ export class PropService {
           await this.#keepPlan(message.plan);
           // No other daemon has this prop, and pins are claimed from now on.
           this.#keeper.begin();
-          if (this.#around.warmUp) this.#keeper.warmUp();
+          if (this.#around.warmUp) void this.#keeper.warmUp();
           return {};
         });
         break;

@@ -228,9 +228,8 @@ export class SlowBoard {
         env,
       });
       const clientEnv = { ...process.env, LD_PRELOAD: library, BOARD_SLOW: String(SLOW) };
-      const board = new SlowBoard(daemon, memory, shared, clientEnv, boardMs(), {
-        ...{ args, env, memoryMiB, nodeArgs },
-      });
+      const given = { args, env, memoryMiB, nodeArgs };
+      const board = new SlowBoard(daemon, memory, shared, clientEnv, boardMs(), given);
       board.#mustBeReal();
       return board;
     } catch (error) {

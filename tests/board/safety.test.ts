@@ -124,13 +124,16 @@ describe.each(LONG ? SUBJECTS : SUBJECTS.slice(0, 1))('on a slow board, with $na
 
   it('a relay that is to close for 1 s opens after 1 s, also while a capture runs', async () => {
     const most = 1000 + TWO_TICKS_MS + FRAME_MS;
-    expect(await least(stage, most, () => relayStaysClosed(stage, false))).toBeLessThanOrEqual(
-      most,
-    );
-    const tookMs = await least(stage, most, () => relayStaysClosed(stage, true));
-    expect(tookMs).toBeLessThanOrEqual(most);
-    // The frame that shows it closed may be a tick late.
-    expect(tookMs).toBeGreaterThanOrEqual(1000 - FRAME_MS - TICK_MS);
+    for (const capturing of [false, true]) {
+      let atMostMs = 0;
+      const tookMs = await least(stage, most, async () => {
+        const seen = await relayStaysClosed(stage, capturing);
+        atMostMs = seen.atMostMs;
+        return seen.tookMs;
+      });
+      expect(tookMs).toBeLessThanOrEqual(most);
+      expect(atMostMs).toBeGreaterThanOrEqual(1000);
+    }
   });
 
   it('parking begins in time after the holder is killed', async () => {

@@ -425,14 +425,22 @@ export async function stopTakes(stage: Stage, capturing?: number): Promise<numbe
   return stoppedMs - sentMs;
 }
 
-/** How long a relay that is to close for 1 s stays closed, by the daemon's own time (ms). */
-export async function relayStaysClosed(stage: Stage, capturing: boolean): Promise<number> {
+/**
+ * How long a relay that is to close for 1 s stays closed, by the daemon's own time (ms): from the first frame that
+ * shows it closed, and from the frame before that.
+ */
+export async function relayStaysClosed(
+  stage: Stage,
+  capturing: boolean,
+): Promise<{ tookMs: number; atMostMs: number }> {
   await stage.ready();
   await stage.moveTo(12);
   const { relay, servo } = stage.subject;
   const closed = stage.untilValue(relay, true);
   await stage.holder.ask('channel.switch', { channel: relay, on: true, forS: 1 });
   const from = await closed;
+  const { states } = stage.watch;
+  const before = states[states.indexOf(from) - 1]!;
   const opened = stage.untilValue(relay, false);
   // Asked for late in the second, so that a capture that blocks the core is in the way of its end.
   await stage.board.sleep(800);
@@ -443,7 +451,7 @@ export async function relayStaysClosed(stage: Stage, capturing: boolean): Promis
     : undefined;
   const until = await opened;
   await asked;
-  return 1000 * (until.t - from.t);
+  return { tookMs: 1000 * (until.t - from.t), atMostMs: 1000 * (until.t - before.t) };
 }
 
 /** From when the holder is killed until parking begins (ms); `capturing`: right after it asked for that. */
