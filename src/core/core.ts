@@ -440,11 +440,11 @@ export class Core {
     this.gate.enforce();
     this.light.tick();
     this.#stops.tick();
-    this.#record(elapsed, body.dtS);
+    this.#record(elapsed);
   }
 
   /** Records this tick, or ends the recording when nobody performs any more. */
-  #record(elapsed: number, dtS: number): void {
+  #record(elapsed: number): void {
     const { recorder } = this;
     if (!recorder.active) return;
     const { condition } = this.#context;
@@ -453,7 +453,7 @@ export class Core {
     if (lost && condition !== 'stopped' && condition !== 'faulted')
       recorder.end('control was lost', 'prop');
     else if (condition !== 'live') recorder.end(`the prop is ${condition}`, 'prop');
-    else recorder.tick(elapsed, dtS);
+    else recorder.tick(elapsed, this.body.dtS);
   }
 
   /** What boards report that is no failure. */

@@ -27,17 +27,17 @@ export function keptPoints({ tS, values }: Curve, tolerance: number): number[] {
     low.fill(Number.NEGATIVE_INFINITY);
     high.fill(Number.POSITIVE_INFINITY);
   };
+  const reaches = (i: number): boolean => {
+    const overS = tS[i]! - tS[from]!;
+    for (let d = 0; d < dimensions; d++) {
+      const slope = (values[d]![i]! - values[d]![from]!) / overS;
+      if (slope < low[d]! || slope > high[d]!) return false;
+    }
+    return true;
+  };
   open();
   for (let i = 1; i < count; i++) {
-    const reaches = (): boolean => {
-      const overS = tS[i]! - tS[from]!;
-      for (let d = 0; d < dimensions; d++) {
-        const slope = (values[d]![i]! - values[d]![from]!) / overS;
-        if (slope < low[d]! || slope > high[d]!) return false;
-      }
-      return true;
-    };
-    if (!reaches()) {
+    if (!reaches(i)) {
       from = i - 1;
       kept.push(from);
       open();

@@ -106,7 +106,8 @@ function propOf({ servos = 0, rgbs = 0, lamps = 0, meters = 0 }: Counts) {
     sinew: 1,
     name: 'bench',
     boards: Object.fromEntries(boards.map((name) => [name, { driver: 'sim' }])),
-    rails: { r: { volts: 6, limitA: 1000 } },
+    // Enough for all of them to turn round at once: none waits.
+    rails: { r: { volts: 6, limitA: 10_000 } },
     channels: Object.fromEntries(channels),
     senses: Object.fromEntries(measuring.flatMap(measuredOn)),
   });
