@@ -1,5 +1,6 @@
 import { parseEase } from '../sums/ease.ts';
 import { planEased } from '../sums/eased-move.ts';
+import { planMove } from '../sums/profile.ts';
 import type { Path } from './finding.ts';
 import { servoOf } from './kinds/channel.ts';
 import { degIn } from './kinds/servo.ts';
@@ -53,13 +54,20 @@ const MAX_INNER_STEPS_IN_ALL = 200_000;
 /** With fewer left, a plan may be cut short because of other plans, and is not kept. */
 const AMPLE_INNER_STEPS = MAX_INNER_STEPS_IN_ALL / 2;
 
+/**
+ * How long moves from rest take (s), by what the file says of their servo: a version made by an edit shares
+ * what has not changed, so an edit plans the moves of the edited servo alone.
+ */
+const timesFromRest = new WeakMap<Servo['spec'], Map<string, number>>();
+/** Times kept of a servo; with more, they are worked out again. */
+const MAX_TIMES = 1000;
+
 /** Looks up names and plans each cue of a prop once. */
 class Planner implements WalkPlanner {
   readonly #prop: Prop;
   readonly #plans = new Map<string, CuePlan>();
   readonly #steps = new Map<string, PlanStep[]>();
   readonly #servos = new Map<string, Servo>();
-  readonly #eased = new Map<string, number>();
   readonly #rails: Rails;
   readonly #memory: PlanMemory;
   /** Cues that the plan in progress has asked for. */
@@ -141,13 +149,19 @@ class Planner implements WalkPlanner {
     return servo;
   }
 
-  /** The least time (s) from rest to rest along a curve. @throws RangeError as `planEased` */
-  easedS(servo: Servo, from: number, to: number, step: PlanStep): number {
-    const key = `${servo.name} ${from} ${to} ${step.spec.ease}`;
-    let neededS = this.#eased.get(key);
+  fromRestS({ spec, limits }: Servo, fromDeg: number, toDeg: number, step: PlanStep): number {
+    let known = timesFromRest.get(spec);
+    if (!known || known.size === MAX_TIMES) {
+      known = new Map();
+      timesFromRest.set(spec, known);
+    }
+    const key = `${fromDeg} ${toDeg} ${step.spec.ease ?? ''}`;
+    let neededS = known.get(key);
     if (neededS === undefined) {
-      neededS = planEased(from, to, step.ease!, 0, servo.limits).durationS;
-      this.#eased.set(key, neededS);
+      neededS = step.ease
+        ? planEased(fromDeg, toDeg, step.ease, 0, limits).durationS
+        : planMove({ pos: fromDeg, vel: 0, acc: 0 }, toDeg, limits).durationS;
+      known.set(key, neededS);
     }
     return neededS;
   }

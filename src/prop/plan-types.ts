@@ -96,5 +96,9 @@ export interface WalkPlanner {
   /** The longest of its sounds (s). */
   soundS(step: CueStep): number;
   plan(cue: string): CuePlan;
-  easedS(servo: Servo, fromDeg: number, targetDeg: number, step: PlanStep): number;
+  /**
+   * The least time (s) that a step takes from rest to rest, along its curve if it has one.
+   * @throws RangeError as `planEased` and `planMove`
+   */
+  fromRestS(servo: Servo, fromDeg: number, targetDeg: number, step: PlanStep): number;
 }

@@ -239,9 +239,9 @@ export class PlanWalk {
           Math.abs(target.high - from.pos) >= Math.abs(target.low - from.pos)
             ? target.high
             : target.low;
-        move.neededS = eased
-          ? this.#planner.easedS(servo, from.pos, move.targetDeg, step)
-          : planMove(from, move.targetDeg, servo.limits).durationS;
+        move.neededS = moving
+          ? planMove(from, move.targetDeg, servo.limits).durationS
+          : this.#planner.fromRestS(servo, from.pos, move.targetDeg, step);
       } catch (error) {
         if (!(error instanceof RangeError)) throw error;
         this.#reportUnplannable(step, target);

@@ -14,11 +14,11 @@ import type { PropView, StaticInfo } from './protocol.ts';
 
 /** Makes views of one version after another; what stays the same is worked out once. */
 export class ViewMaker {
-  #facts = new Map<string, Facts>();
+  #facts = new Map<string, Known>();
 
   /** The view of a prop, and how long its cues take. */
   view(prop: Prop, version: string): PropView {
-    const used = new Map<string, Facts>();
+    const used = new Map<string, Known>();
     const groups = groupsOf(prop);
     const arms = new Map(armsOf(prop).flatMap((arm) => arm.map((name) => [name, arm] as const)));
     const info = Object.entries(prop.channels).map(([name, spec]): [string, StaticInfo] => {
@@ -64,24 +64,31 @@ export class ViewMaker {
     name: string,
     spec: Channel,
     arm: readonly string[],
-    used: Map<string, Facts>,
+    used: Map<string, Known>,
   ): Facts {
     const servo = servoOf(spec);
     if (!servo) return NO_FACTS;
-    const among = Object.fromEntries(arm.map((one) => [one, prop.channels[one]!]));
-    const bare = Object.entries(among).map(([one, { wire: _, ...rest }]) => [
-      one,
+    const specs = arm.map((one) => prop.channels[one]!);
+    const before = this.#facts.get(name);
+    // An edit leaves what it does not change as it is.
+    if (before?.specs.length === specs.length && before.specs.every((one, i) => one === specs[i])) {
+      used.set(name, before);
+      return before.facts;
+    }
+    const bare = specs.map(({ wire: _, ...rest }, i) => [
+      arm[i],
       { ...rest, marks: undefined, park: undefined },
     ]);
-    const key = JSON.stringify([name, bare]);
-    let facts = this.#facts.get(key);
-    if (!facts) {
-      facts = {
-        mapping: new ServoMapping(servo),
-        mechanics: mechanicsOf({ ...prop, channels: among }).get(name) ?? {},
-      };
-    }
-    used.set(key, facts);
+    const basis = JSON.stringify(bare);
+    const among = Object.fromEntries(arm.map((one, i) => [one, specs[i]!]));
+    const facts =
+      before?.basis === basis
+        ? before.facts
+        : {
+            mapping: new ServoMapping(servo),
+            mechanics: mechanicsOf({ ...prop, channels: among }).get(name) ?? {},
+          };
+    used.set(name, { specs, basis, facts });
     return facts;
   }
 }
@@ -101,6 +108,12 @@ function e131Of({ e131, channels }: Prop): PropView['e131'] {
 interface Facts {
   mapping?: ServoMapping;
   mechanics: Mechanics;
+}
+/** That, and what it rests on. */
+interface Known {
+  specs: readonly Channel[];
+  basis: string;
+  facts: Facts;
 }
 const NO_FACTS: Facts = { mechanics: {} };
 
