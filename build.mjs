@@ -23,6 +23,10 @@ export const THREADS = {
 /** Components are Preact's, on the page and where the command draws with them. */
 const JSX = { jsx: 'automatic', jsxImportSource: 'preact' };
 
+const HERE = 'const hereUrl = require("node:url").pathToFileURL(__filename).href;';
+/** Around what src/startup/with-cache.ts runs: what Node puts around a module. */
+const MODULE = ['(function(exports,require,module,__filename,__dirname){', '})'];
+
 const BUNDLE = {
   ...JSX,
   bundle: true,
@@ -42,7 +46,7 @@ const BUNDLE = {
   ],
   supported: { 'dynamic-import': false },
   define: { 'import.meta.url': 'hereUrl' },
-  banner: { js: 'const hereUrl = require("node:url").pathToFileURL(__filename).href;' },
+  banner: { js: HERE },
   logLevel: 'warning',
   metafile: true,
 };
@@ -69,6 +73,8 @@ export async function bundle(entries, outdir) {
   await writeFile(join(outdir, 'package.json'), '{ "type": "commonjs" }\n');
   const programs = await build({
     ...BUNDLE,
+    banner: { js: MODULE[0] + HERE },
+    footer: { js: MODULE[1] },
     entryPoints: Object.fromEntries(names.map((name) => [`${name}.code`, entries[name]])),
     outdir,
   });

@@ -3,7 +3,7 @@ import { px } from './px.ts';
 /** Estimated width of small or bold text (px), on the large side, as fonts differ. */
 export function widthOf(text: string, bold = false): number {
   let sum = 0;
-  for (const letter of text) sum += /[A-Z@%→mwMW_]/.test(letter) ? 7.8 : 6.2;
+  for (const letter of text) sum += /[A-Z@%\u2192mwMW_]/.test(letter) ? 7.8 : 6.2;
   return bold ? sum * 1.15 : sum;
 }
 

@@ -41,7 +41,8 @@ export function numberSlip(
   key: string | number | undefined,
 ): [wrong: string, right: string, meant?: number] | undefined {
   const [, number, unit] = /^([-+]?\d+(?:[.,]\d+)?)\s*(\S.{0,8})?$/.exec(text.trim()) ?? [];
-  if (number === undefined || (unit !== undefined && !/^[A-Za-zµΩ°%]/.test(unit))) return undefined;
+  if (number === undefined || (unit !== undefined && !/^[A-Za-z\u00b5\u03a9\u00b0%]/.test(unit)))
+    return undefined;
   const plain = Number(number.replace(',', '.'));
   if (unit === undefined) {
     if (!number.includes(',')) return undefined;

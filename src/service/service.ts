@@ -51,8 +51,8 @@ interface Surroundings {
   fileSystem?: ServiceFs;
   /** What no other daemon may have at the same time. */
   locks?: Locks;
-  /** Make some trial edits after the start, so that the first capture is as fast as later ones. */
-  warmUp?: boolean;
+  /** Runs the trial captures after the start, which make the first capture as fast as later ones. */
+  warmUp?: (trials: () => Promise<void>) => Promise<void>;
   /** Watch the computer's own supply. */
   watchSupply?: boolean;
   /** The file of the program: without it, every start reads and checks the whole prop file. */
@@ -280,7 +280,7 @@ export class PropService {
           await this.#keepPlan(message.plan);
           // No other daemon has this prop, and pins are claimed from now on.
           this.#keeper.begin();
-          if (this.#around.warmUp) void this.#keeper.warmUp();
+          void this.#around.warmUp?.(() => this.#keeper.warmUp());
           return {};
         });
         break;

@@ -6,6 +6,7 @@ import { systemClock } from '../shared/clock.ts';
 import { levelOf } from '../shared/journal.ts';
 import { LineOut } from '../shared/line.ts';
 import { NICENESS, standBack } from '../shared/niceness.ts';
+import { compilingSooner } from '../shared/v8-flags.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
 import { prepare } from './prepare.ts';
@@ -50,7 +51,7 @@ async function run(start: ServiceStart): Promise<void> {
     sink,
     planner: new PlannerThread(systemClock),
     clock: systemClock,
-    warmUp: true,
+    warmUp: compilingSooner,
     watchSupply: true,
     program,
   });

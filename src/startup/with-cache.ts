@@ -4,7 +4,7 @@ import { createRequire } from 'node:module';
 import { basename, dirname, join } from 'node:path';
 import { Script } from 'node:vm';
 import { isMainThread } from 'node:worker_threads';
-import { usualPauses } from './short-pauses.ts';
+import { usualFlags } from '../shared/v8-flags.ts';
 
 /**
  * Runs a bundle with the code that V8 made of it before (Node's documentation: vm.Script, cachedData):
@@ -23,7 +23,7 @@ function digest(data: string | Buffer): Buffer {
   return createHash('sha256').update(data).digest();
 }
 
-function codeIn(cache: string, source: string): Buffer | undefined {
+function codeIn(cache: string, source: Buffer): Buffer | undefined {
   let bytes: Buffer;
   try {
     bytes = readFileSync(cache);
@@ -37,27 +37,27 @@ function codeIn(cache: string, source: string): Buffer | undefined {
   return sound ? code : undefined;
 }
 
-/** Runs `NAME.code.js` beside `file`, which is NAME.js. */
+/**
+ * Runs `NAME.code.js` beside `file`, which is NAME.js. The bundle is a function already, as Node makes one of
+ * a module: put together here, its text would be in memory twice.
+ */
 export function runCached(file: string): void {
   const folder = dirname(file);
   const name = basename(file, '.js');
   const bundle = join(folder, `${name}.code.js`);
   const cache = join(folder, `${name}.cache`);
-  const source = readFileSync(bundle, 'utf8');
+  const source = readFileSync(bundle);
   const cachedData = codeIn(cache, source);
-  const script = new Script(
-    `(function(exports,require,module,__filename,__dirname){${source}\n})`,
-    {
-      filename: bundle,
-      ...(cachedData && { cachedData }),
-    },
-  );
+  const script = new Script(source.toString(), {
+    filename: bundle,
+    ...(cachedData && { cachedData }),
+  });
   const module = { exports: {} };
   script.runInThisContext()(module.exports, createRequire(bundle), module, bundle, folder);
   const when = process.env.SINEW_MAKE_CACHE;
   if (!when) return;
   const make = (): void => {
-    usualPauses();
+    usualFlags();
     const code = script.createCachedData();
     writeFileSync(`${cache}.new`, Buffer.concat([digest(source), digest(code), code]));
     renameSync(`${cache}.new`, cache);

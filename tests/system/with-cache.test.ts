@@ -5,13 +5,17 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { Script } from 'node:vm';
 import { afterEach, beforeEach, expect, it } from 'vitest';
+import { THREADS } from '../../build.mjs';
 
 /** A small bundle with a cache, in a folder of its own. */
 
 const LOADER = fileURLToPath(new URL('../../dist/with-cache.js', import.meta.url));
 const OWL = fileURLToPath(new URL('../../config/owl.yaml', import.meta.url));
-const SAYS = (text: string) => `function say(){return ${JSON.stringify(text)}}
-process.stdout.write(say() + (globalThis.never ?? ''));`;
+const MODULE = (code: string) =>
+  `(function(exports,require,module,__filename,__dirname){${code}\n})`;
+const SAYS = (text: string) =>
+  MODULE(`function say(){return ${JSON.stringify(text)}}
+process.stdout.write(say() + (globalThis.never ?? ''));`);
 
 let folder: string;
 beforeEach(() => {
@@ -62,20 +66,27 @@ it.each(['daemon', 'worker', 'service', 'cli'])(
     const bundle = join(dirname(LOADER), `${name}.code.js`);
     const cachedData = readFileSync(join(dirname(LOADER), `${name}.cache`)).subarray(64);
     // V8 says so of a script that is as long, whatever its text is: the digests are for that.
-    const { cachedDataRejected } = new Script(
-      `(function(exports,require,module,__filename,__dirname){${readFileSync(bundle, 'utf8')}\n})`,
-      { cachedData },
-    );
+    const { cachedDataRejected } = new Script(readFileSync(bundle, 'utf8'), { cachedData });
     expect(cachedDataRejected).toBe(false);
+  },
+);
+
+it.each(Object.keys(THREADS).concat('daemon', 'cli'))(
+  'V8 keeps the text of %s in one byte a character: it has none beyond Latin-1',
+  (name) => {
+    const text = readFileSync(join(dirname(LOADER), `${name}.code.js`), 'utf8');
+    const wide = [...text].filter((letter) => letter.codePointAt(0)! > 0xff);
+    // In a regular expression written with \u, or in a string, esbuild writes it in ASCII.
+    expect(wide).toEqual([]);
   },
 );
 
 it('code that is kept by a program with short pauses is used by one that starts', () => {
   const file = join(folder, 'say.code.js');
   const flags = `require('node:v8').setFlagsFromString('--no-flush-bytecode');`;
-  writeFileSync(file, `${flags}${SAYS('again')}`);
+  writeFileSync(file, MODULE(`${flags}process.stdout.write('again');`));
   run({ SINEW_MAKE_CACHE: '1' });
-  const source = `(function(exports,require,module,__filename,__dirname){${readFileSync(file, 'utf8')}\n})`;
+  const source = readFileSync(file, 'utf8');
   const cachedData = readFileSync(join(folder, 'say.cache')).subarray(64);
   expect(new Script(source, { cachedData }).cachedDataRejected).toBe(false);
 });

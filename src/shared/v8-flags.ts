@@ -1,0 +1,54 @@
+import { setFlagsFromString } from 'node:v8';
+import { runInNewContext } from 'node:vm';
+
+/** Settings of V8, each for the whole process. */
+
+const LONG_PAUSES = [
+  'flush-bytecode',
+  'baseline-batch-compilation',
+  'parallel-scavenge',
+  'concurrent-array-buffer-sweeping',
+];
+/** How much of a function runs before V8 looks whether to optimize it (bytes of its code); the default. */
+export const USUAL_BUDGET = 67_584;
+const SMALL_BUDGET = USUAL_BUDGET / 8;
+
+/**
+ * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
+ * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
+ * one go; and its scavenger gives helper threads nothing to do, for whose locks the core would wait. Not before:
+ * Node's own compiled code is good for the usual flags only. Not every flag may change in a program that
+ * runs: without parallel marking V8 11.3 crashes.
+ */
+export function preferShortPauses(): void {
+  for (const flag of LONG_PAUSES) setFlagsFromString(`--no-${flag}`);
+}
+
+/**
+ * Does `work`, which nobody waits for, so that what runs in it is fast afterwards: V8 optimizes a function
+ * after a quarter of the usual time, so that little is left to be optimized while somebody waits. What `work`
+ * leaves behind in this thread is swept up.
+ */
+export async function compilingSooner(work: () => Promise<void>): Promise<void> {
+  setFlagsFromString(`--interrupt-budget=${SMALL_BUDGET}`);
+  try {
+    await work();
+  } finally {
+    setFlagsFromString(`--interrupt-budget=${USUAL_BUDGET}`);
+    sweepUp();
+  }
+}
+
+/** Collects the garbage of this thread. V8 lends its function to contexts that are made under a flag. */
+function sweepUp(): void {
+  setFlagsFromString('--expose-gc');
+  const collect: (() => void) | undefined = runInNewContext('globalThis.gc');
+  setFlagsFromString('--no-expose-gc');
+  collect?.();
+}
+
+/** Takes all that back. V8 uses compiled code only under the flags under which it was kept. */
+export function usualFlags(): void {
+  for (const flag of LONG_PAUSES) setFlagsFromString(`--${flag}`);
+  setFlagsFromString(`--interrupt-budget=${USUAL_BUDGET}`);
+}
