@@ -9,10 +9,6 @@ const LONG_PAUSES = [
   'parallel-scavenge',
   'concurrent-array-buffer-sweeping',
 ];
-/** How much of a function runs before V8 looks whether to optimize it (bytes of its code); the default. */
-export const USUAL_BUDGET = 67_584;
-const SMALL_BUDGET = USUAL_BUDGET / 8;
-
 /**
  * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
  * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
@@ -24,23 +20,8 @@ export function preferShortPauses(): void {
   for (const flag of LONG_PAUSES) setFlagsFromString(`--no-${flag}`);
 }
 
-/**
- * Does `work`, which nobody waits for, so that what runs in it is fast afterwards: V8 optimizes a function
- * after a quarter of the usual time, so that little is left to be optimized while somebody waits. What `work`
- * leaves behind in this thread is swept up.
- */
-export async function compilingSooner(work: () => Promise<void>): Promise<void> {
-  setFlagsFromString(`--interrupt-budget=${SMALL_BUDGET}`);
-  try {
-    await work();
-  } finally {
-    setFlagsFromString(`--interrupt-budget=${USUAL_BUDGET}`);
-    sweepUp();
-  }
-}
-
 /** Collects the garbage of this thread. V8 lends its function to contexts that are made under a flag. */
-function sweepUp(): void {
+export function sweepUp(): void {
   setFlagsFromString('--expose-gc');
   const collect: (() => void) | undefined = runInNewContext('globalThis.gc');
   setFlagsFromString('--no-expose-gc');
@@ -50,5 +31,4 @@ function sweepUp(): void {
 /** Takes all that back. V8 uses compiled code only under the flags under which it was kept. */
 export function usualFlags(): void {
   for (const flag of LONG_PAUSES) setFlagsFromString(`--${flag}`);
-  setFlagsFromString(`--interrupt-budget=${USUAL_BUDGET}`);
 }
