@@ -24,8 +24,8 @@ export const THREADS = {
 const JSX = { jsx: 'automatic', jsxImportSource: 'preact' };
 
 const HERE = 'const hereUrl = require("node:url").pathToFileURL(__filename).href;';
-/** Around what src/startup/with-cache.ts runs: what Node puts around a module. */
-const MODULE = ['(function(exports,require,module,__filename,__dirname){', '})'];
+/** Before and after what src/startup/with-cache.ts runs, as Node has it around a module. */
+export const MODULE = ['(function(exports,require,module,__filename,__dirname){', '})'];
 
 const BUNDLE = {
   ...JSX,

@@ -9,6 +9,7 @@ import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { Clock } from '../shared/clock.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
+import { sweepUp } from '../shared/sweep-up.ts';
 import { Asks } from './asks.ts';
 import { BoardScans } from './board-scans.ts';
 import { ClockWatch } from './clock-watch.ts';
@@ -51,8 +52,8 @@ interface Surroundings {
   fileSystem?: ServiceFs;
   /** What no other daemon may have at the same time. */
   locks?: Locks;
-  /** Runs the trial captures after the start, which make the first capture as fast as later ones. */
-  warmUp?: (trials: () => Promise<void>) => Promise<void>;
+  /** Make some trial edits after the start, so that the first capture is as fast as later ones. */
+  warmUp?: boolean;
   /** Watch the computer's own supply. */
   watchSupply?: boolean;
   /** The file of the program: without it, every start reads and checks the whole prop file. */
@@ -280,7 +281,7 @@ export class PropService {
           await this.#keepPlan(message.plan);
           // No other daemon has this prop, and pins are claimed from now on.
           this.#keeper.begin();
-          void this.#around.warmUp?.(() => this.#keeper.warmUp());
+          if (this.#around.warmUp) void this.#keeper.warmUp().finally(sweepUp);
           return {};
         });
         break;

@@ -6,7 +6,6 @@ import { systemClock } from '../shared/clock.ts';
 import { levelOf } from '../shared/journal.ts';
 import { LineOut } from '../shared/line.ts';
 import { NICENESS, standBack } from '../shared/niceness.ts';
-import { sweepUp } from '../shared/v8-flags.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
 import { prepare } from './prepare.ts';
@@ -51,7 +50,7 @@ async function run(start: ServiceStart): Promise<void> {
     sink,
     planner: new PlannerThread(systemClock),
     clock: systemClock,
-    warmUp: (trials) => trials().finally(sweepUp),
+    warmUp: true,
     watchSupply: true,
     program,
   });

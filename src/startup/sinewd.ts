@@ -22,12 +22,12 @@ import { Refusal } from '../shared/errors.ts';
 import { fitTimersMs } from '../shared/fit-timers.ts';
 import { NEW_PROP_FRAGMENT, pageAddress } from '../shared/page-address.ts';
 import { Telemetry } from '../shared/telemetry.ts';
-import { preferShortPauses } from '../shared/v8-flags.ts';
 import { ShowHost } from '../show/host.ts';
 import { type Notify, openNotify } from '../systemd/notify.ts';
 import { feedWatchdog, Vitals, watchdogMs } from '../systemd/watchdog.ts';
 import { GatewayLink } from './gateway-link.ts';
 import { type Options, USAGE, Usage } from './options.ts';
+import { preferShortPauses } from './short-pauses.ts';
 import { ShowDoor } from './show-door.ts';
 
 /** A gateway that stands still gets this much longer than the prop needs to park by itself (ms). */

@@ -4,7 +4,7 @@ import { createRequire } from 'node:module';
 import { basename, dirname, join } from 'node:path';
 import { Script } from 'node:vm';
 import { isMainThread } from 'node:worker_threads';
-import { usualFlags } from '../shared/v8-flags.ts';
+import { usualPauses } from './short-pauses.ts';
 
 /**
  * Runs a bundle with the code that V8 made of it before (Node's documentation: vm.Script, cachedData):
@@ -57,7 +57,7 @@ export function runCached(file: string): void {
   const when = process.env.SINEW_MAKE_CACHE;
   if (!when) return;
   const make = (): void => {
-    usualFlags();
+    usualPauses();
     const code = script.createCachedData();
     writeFileSync(`${cache}.new`, Buffer.concat([digest(source), digest(code), code]));
     renameSync(`${cache}.new`, cache);

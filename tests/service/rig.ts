@@ -185,7 +185,7 @@ export class Rig {
         clock: this.clock,
         ...(fileSystem && { fileSystem: fileSystem as ServiceFs }),
         ...(program && { program }),
-        ...(warmUp && { warmUp: (trials) => trials() }),
+        ...(warmUp && { warmUp }),
       },
     );
   }

@@ -5,16 +5,15 @@ import { dirname, join } from 'node:path';
 import { fileURLToPath } from 'node:url';
 import { Script } from 'node:vm';
 import { afterEach, beforeEach, expect, it } from 'vitest';
-import { THREADS } from '../../build.mjs';
+import { MODULE, THREADS } from '../../build.mjs';
 
 /** A small bundle with a cache, in a folder of its own. */
 
 const LOADER = fileURLToPath(new URL('../../dist/with-cache.js', import.meta.url));
 const OWL = fileURLToPath(new URL('../../config/owl.yaml', import.meta.url));
-const MODULE = (code: string) =>
-  `(function(exports,require,module,__filename,__dirname){${code}\n})`;
+const moduleOf = (code: string) => MODULE.join(`${code}\n`);
 const SAYS = (text: string) =>
-  MODULE(`function say(){return ${JSON.stringify(text)}}
+  moduleOf(`function say(){return ${JSON.stringify(text)}}
 process.stdout.write(say() + (globalThis.never ?? ''));`);
 
 let folder: string;
@@ -84,7 +83,7 @@ it.each(Object.keys(THREADS).concat('daemon', 'cli'))(
 it('code that is kept by a program with short pauses is used by one that starts', () => {
   const file = join(folder, 'say.code.js');
   const flags = `require('node:v8').setFlagsFromString('--no-flush-bytecode');`;
-  writeFileSync(file, MODULE(`${flags}process.stdout.write('again');`));
+  writeFileSync(file, moduleOf(`${flags}process.stdout.write('again');`));
   run({ SINEW_MAKE_CACHE: '1' });
   const source = readFileSync(file, 'utf8');
   const cachedData = readFileSync(join(folder, 'say.cache')).subarray(64);

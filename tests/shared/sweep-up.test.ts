@@ -1,5 +1,5 @@
 import { expect, it } from 'vitest';
-import { sweepUp } from '../../src/shared/v8-flags.ts';
+import { sweepUp } from '../../src/shared/sweep-up.ts';
 
 it('garbage is collected, though the program was started without a flag for that', async () => {
   expect(process.execArgv.join()).not.toContain('expose-gc');

@@ -1,14 +1,12 @@
 import { setFlagsFromString } from 'node:v8';
-import { runInNewContext } from 'node:vm';
 
-/** Settings of V8, each for the whole process. */
-
-const LONG_PAUSES = [
+const FLAGS = [
   'flush-bytecode',
   'baseline-batch-compilation',
   'parallel-scavenge',
   'concurrent-array-buffer-sweeping',
 ];
+
 /**
  * From now on V8 takes more time in all, and less at once: it does not throw code away that has not run for
  * a while, and compile it again in the middle of a show; it does not save up functions to compile them in
@@ -17,18 +15,10 @@ const LONG_PAUSES = [
  * runs: without parallel marking V8 11.3 crashes.
  */
 export function preferShortPauses(): void {
-  for (const flag of LONG_PAUSES) setFlagsFromString(`--no-${flag}`);
+  for (const flag of FLAGS) setFlagsFromString(`--no-${flag}`);
 }
 
-/** Collects the garbage of this thread. V8 lends its function to contexts that are made under a flag. */
-export function sweepUp(): void {
-  setFlagsFromString('--expose-gc');
-  const collect: (() => void) | undefined = runInNewContext('globalThis.gc');
-  setFlagsFromString('--no-expose-gc');
-  collect?.();
-}
-
-/** Takes all that back. V8 uses compiled code only under the flags under which it was kept. */
-export function usualFlags(): void {
-  for (const flag of LONG_PAUSES) setFlagsFromString(`--${flag}`);
+/** Takes that back. V8 uses compiled code only under the flags under which it was kept. */
+export function usualPauses(): void {
+  for (const flag of FLAGS) setFlagsFromString(`--${flag}`);
 }
