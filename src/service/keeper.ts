@@ -72,7 +72,7 @@ const KEEP_FIRST_FORM_MS = 500;
 const UNDO_KEPT = 20;
 
 /** Trial captures after the start, and the pause before each (ms), so that the core goes first. */
-const WARM_UP_TIMES = 60;
+const WARM_UP_TIMES = 24;
 const WARM_UP_MS = 300;
 /** One that takes longer (ms) is the last: such a file has to be read as a whole, and a capture would wait. */
 const LONG_TRIAL_MS = 1000;

@@ -9,7 +9,6 @@ import { formatFinding } from '../prop/finding.ts';
 import type { SafePlan } from '../safe/plan.ts';
 import type { Clock } from '../shared/clock.ts';
 import { asRefusal, Refusal } from '../shared/errors.ts';
-import { sweepUp } from '../shared/sweep-up.ts';
 import { Asks } from './asks.ts';
 import { BoardScans } from './board-scans.ts';
 import { ClockWatch } from './clock-watch.ts';
@@ -281,7 +280,7 @@ export class PropService {
           await this.#keepPlan(message.plan);
           // No other daemon has this prop, and pins are claimed from now on.
           this.#keeper.begin();
-          if (this.#around.warmUp) void this.#keeper.warmUp().finally(sweepUp);
+          if (this.#around.warmUp) void this.#keeper.warmUp();
           return {};
         });
         break;

@@ -2,8 +2,8 @@ import { describe, expect, test } from 'vitest';
 import { Core } from '../../src/core/core.ts';
 import { Journal } from '../../src/core/journal.ts';
 import { CODES } from '../../src/shared/errors.ts';
-import { sweepUp } from '../../src/shared/sweep-up.ts';
 import { Telemetry } from '../../src/shared/telemetry.ts';
+import { sweepUp } from '../sweep-up.ts';
 import {
   type Client,
   lamp,

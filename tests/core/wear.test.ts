@@ -1,7 +1,7 @@
 import { expect, test } from 'vitest';
 import { countWear } from '../../src/core/wear.ts';
-import { sweepUp } from '../../src/shared/sweep-up.ts';
 import { FIELD, FLAG, WEAR_FIELD } from '../../src/shared/telemetry.ts';
+import { sweepUp } from '../sweep-up.ts';
 import { lamp, makeProp, Rig, relay, rgb, servo } from './rig.ts';
 
 const FIELDS = ['cycles', 'travelDeg', 'starts', 'onS', 'pushingS', 'closures', 'lightS'] as const;
