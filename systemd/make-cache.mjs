@@ -28,6 +28,9 @@ move tail open --over 0.5
 colour eye_left #402000
 dim lantern 0.3
 cue glance
+park
+wake --confirm-unknown
+move beak open
 stop
 find W07
 journal

@@ -30,6 +30,7 @@ import { truncation } from '../prop/truncation.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
 import type { ReplacingFs } from '../shared/replace-file.ts';
+import { seldom } from '../shared/seldom.ts';
 import { changesBetween } from './changes.ts';
 import { type Compiled, changeMessages } from './core-prop.ts';
 import {
@@ -267,10 +268,12 @@ export class Keeper {
     const edit = trialCapture(before.loaded.prop, time);
     if (!edit) return undefined;
     try {
-      const next = this.#compile(edited(before.loaded, [edit]));
-      const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
-      for (const _ of changeMessages(0, before, next, changes));
-      return next;
+      return seldom(() => {
+        const next = this.#compile(edited(before.loaded, [edit]));
+        const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
+        for (const _ of changeMessages(0, before, next, changes));
+        return next;
+      });
     } catch {
       // Not every file can be edited.
       return undefined;
@@ -425,7 +428,7 @@ export class Keeper {
       for (let attempt = 0; attempt < ATTEMPTS; attempt++) {
         const base = await this.#usable();
         for (const { path } of edits) this.#refuseWaiting(path);
-        const next = edited(base.loaded, edits);
+        const next = this.#edited(base.loaded, edits);
         if (next === base.loaded) return { version: base.version };
         const replaced = replacements(edits, base.loaded.raw, next.raw);
         const paths = edits.map(({ path }) => path);
@@ -457,7 +460,8 @@ export class Keeper {
           if (!isDeepStrictEqual(is, after)) throw this.#conflict(base.loaded, path, after, is);
           this.#refuseWaiting(path);
         }
-        const next = base.loaded.text === last.textAfter ? last.before : edited(base.loaded, edits);
+        const next =
+          base.loaded.text === last.textAfter ? last.before : this.#edited(base.loaded, edits);
         const paths = edits.map(({ path }) => path);
         const written = await this.#put(base, next, edits, paths, by);
         if (!written) continue;
@@ -485,7 +489,7 @@ export class Keeper {
         throw new Refusal('file.text-or-edits', 'give either the whole text or edits of it');
       await this.#fresh();
       await this.#refuseOther(version, text);
-      if (edits) return this.#propose(edited((await this.#usable()).loaded, edits), by);
+      if (edits) return this.#propose(this.#edited((await this.#usable()).loaded, edits), by);
       if (partly) {
         const next = parseProp(text!, this.#file);
         if (!next.prop && errorsIn(next.findings) < errorsIn(this.#onDisk.findings))
@@ -591,6 +595,10 @@ export class Keeper {
     const result = this.#queue.then(task);
     this.#queue = result.catch(() => undefined);
     return result;
+  }
+
+  #edited(loaded: Loaded, edits: readonly Edit[]): Loaded {
+    return seldom(() => edited(loaded, edits));
   }
 
   /** @param loaded a valid one */
@@ -845,7 +853,7 @@ export class Keeper {
   ): Promise<{ version: string; written: Written } | undefined> {
     const isInForce = base === this.#inUse;
     // While another version waits, the prop in use gets the edits alone.
-    const force = isInForce ? next : edited(this.#inUse.loaded, edits);
+    const force = isInForce ? next : this.#edited(this.#inUse.loaded, edits);
     const before = this.#onDisk;
     const written = await this.#disk.replace(before.bytes, next.text);
     if (!written) return undefined;
@@ -923,7 +931,10 @@ export class Keeper {
     await this.#disk.keepText(loaded.text);
   }
 
-  async #wrote(next: Loaded, compiled: Compiled = this.#compile(next)): Promise<Compiled> {
+  async #wrote(
+    next: Loaded,
+    compiled: Compiled = seldom(() => this.#compile(next)),
+  ): Promise<Compiled> {
     this.#onDisk = {
       bytes: Buffer.from(next.text),
       signature: await this.#disk.signature(),
