@@ -5,6 +5,12 @@ import type { Gate } from './gate.ts';
 import type { Journal } from './journal.ts';
 import { Waker } from './waker.ts';
 
+/**
+ * How many servos are sent home in one tick. Each looks at all that share its rail, which for many is more than
+ * a slow board has time for in a tick; and nobody sees whether one sets off some ms after another.
+ */
+const SENT_AT_ONCE = 8;
+
 /** Whether everything rests at its park position already. */
 export function atRest(body: Body): boolean {
   return body.channels.every((channel) => channel.rests);
@@ -29,6 +35,8 @@ export class Parker {
   readonly #looked = new Set<Actuator>();
   /** Those among them that may go, or are on their way. */
   #going = 0;
+  /** The servos among them that were sent off in this tick. */
+  #setOff = 0;
   /** Goes home alone, as no order keeps the interlocks. */
   #forced: Actuator | undefined;
   /** Went home without what they need: told once. */
@@ -123,6 +131,7 @@ export class Parker {
   #runStage(stage: readonly Actuator[], nowS: number): boolean {
     this.#looked.clear();
     this.#going = 0;
+    this.#setOff = 0;
     if (this.#forced && this.#finished(this.#forced)) this.#forced = undefined;
     let finished = true;
     for (const actuator of stage) {
@@ -186,10 +195,12 @@ export class Parker {
 
   #sendHome(actuator: Actuator, nowS: number): void {
     if (actuator.isHoming(this.#sent.has(actuator))) return;
+    if (actuator.moves && this.#setOff >= SENT_AT_ONCE) return;
     this.#sent.add(actuator);
     if (actuator.moves) this.#reportUnmet(actuator);
     try {
       actuator.goHome(this.#gate, nowS);
+      if (actuator.moves) this.#setOff++;
     } catch (error) {
       // Not yet: something still decelerates. Tried again each tick, until the deadline.
       if (!(error instanceof Refusal)) throw error;

@@ -62,6 +62,29 @@ describe('stages', () => {
     expect(Math.abs(at('lantern')[0] - at('tail')[0])).toBeLessThanOrEqual(20);
   });
 
+  test('many servos set off over some ticks, though all are home in time; relays open at once', async () => {
+    const many = <T>(count: number, of: (n: number) => [string, T]) =>
+      Object.fromEntries(Array.from({ length: count }, (_, n) => of(n)));
+    const servos = many(20, (n) => [`flap_${n}`, servo({ park: { to: 0 } })]);
+    const relays = many(12, (n) => [`valve_${n}`, relay()]);
+    const { rig, client } = await Rig.live(makeProp({ ...servos, ...relays }));
+    for (const name of Object.keys(servos))
+      await client.call('channel.move', { channel: name, to: 20 });
+    for (const name of Object.keys(relays))
+      await client.call('channel.switch', { channel: name, on: true });
+    await rig.run(2000);
+    const startMs = rig.clock.nowMs();
+    await client.call('park');
+    await rig.until(() => rig.condition === 'parked');
+    for (const name of Object.keys(relays))
+      expect(span(rig, name, startMs)).toEqual([startMs + 5, startMs + 5]);
+    const offMs = Object.keys(servos).map((name) => span(rig, name, startMs)[0]);
+    const together = (ms: number) => offMs.filter((one) => one === ms).length;
+    expect(Math.max(...offMs.map(together))).toBe(8);
+    expect(Math.max(...offMs) - Math.min(...offMs)).toBe(10);
+    for (const name of Object.keys(servos)) expect(rig.servo(name).setpoint.pos).toBe(0);
+  });
+
   test('within a stage, what depends on an interlock goes before what it depends on', async () => {
     const { rig, client } = await busy();
     const startMs = rig.clock.nowMs();
