@@ -206,7 +206,9 @@ class Play {
       case 'dawn':
         return rig.core.triggers.osc('/dawn');
       case 'stall':
-        return rig.stall(300);
+        await rig.stall(300);
+        // Its tick is not one of the loop's.
+        return this.#look();
     }
   }
 }
