@@ -30,7 +30,6 @@ dim lantern 0.3
 cue glance
 park
 wake --confirm-unknown
-move beak open
 stop
 find W07
 journal

@@ -13,7 +13,7 @@ const APPLIES = process.versions.v8.startsWith('11.3.') && !process.env.SINEW_MA
  * Does work that is seldom asked for, and that V8 shall optimize only after 16 times as many runs as usual. Its
  * optimizer works in helper threads. On one processor these go before the thread of a capture, for which
  * somebody waits; and the core waits for the lock of V8's queue of work while the thread that has it does
- * not get its turn. The flag holds for all threads, for so long; a program that loads meanwhile does so
+ * not get its turn. While the work runs, the flag holds for all threads; a program that loads meanwhile does so
  * without its cache.
  */
 export function seldom<T>(work: () => T): T {

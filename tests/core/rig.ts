@@ -269,10 +269,7 @@ export class Rig {
     });
     this.editor.core = this.core;
     this.commands = new Commands(this.core, this.editor);
-    this.loop = new Loop(this.clock, TICK_MS, (nowMs, elapsed) => {
-      this.core.tick(nowMs, elapsed);
-      this.afterTick?.();
-    });
+    this.loop = new Loop(this.clock, TICK_MS, (nowMs, elapsed) => this.#tick(nowMs, elapsed));
   }
 
   static async open(prop: Prop, options: RigOptions = {}): Promise<Rig> {
@@ -313,6 +310,11 @@ export class Rig {
     }
   }
 
+  #tick(nowMs: number, elapsed: number): void {
+    this.core.tick(nowMs, elapsed);
+    this.afterTick?.();
+  }
+
   tick(): Promise<void> {
     return this.run(TICK_MS);
   }
@@ -331,7 +333,7 @@ export class Rig {
     this.loop.stop();
     this.clock.advance(ms);
     this.signs();
-    this.core.tick(this.clock.nowMs(), Math.floor(ms / TICK_MS));
+    this.#tick(this.clock.nowMs(), Math.floor(ms / TICK_MS));
     this.loop.start();
     await settle();
   }

@@ -206,9 +206,7 @@ class Play {
       case 'dawn':
         return rig.core.triggers.osc('/dawn');
       case 'stall':
-        await rig.stall(300);
-        // Its tick is not one of the loop's.
-        return this.#look();
+        return rig.stall(300);
     }
   }
 }
