@@ -123,6 +123,18 @@ function judged(
  * @throws NotAlone (a RangeError) as `applyEdits` does; RangeError also for a text that is not valid YAML.
  */
 export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
+  const parts = editInParts(loaded, edits);
+  for (;;) {
+    const { done, value } = parts.next();
+    if (done) return value;
+  }
+}
+
+/** The same in parts, so that other work can have its turn between them. */
+export function* editInParts(
+  loaded: Loaded,
+  edits: readonly Edit[],
+): Generator<undefined, Loaded, void> {
   const { source, file } = loaded;
   if (!source || source.mended || loaded.raw === undefined)
     throw new RangeError('the file has errors and cannot be edited; fix them first');
@@ -131,6 +143,7 @@ export function editProp(loaded: Loaded, edits: readonly Edit[]): Loaded {
   const given = quick && withEntries(loaded, quick.entries);
   const prop = given && withSoundFiles(given, file);
   if (prop) {
+    yield;
     const raw = withParts(quick.source.raw);
     const place = placing(quick.source);
     const written = {

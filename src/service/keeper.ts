@@ -21,7 +21,7 @@ import type { Author, FileStatus } from '../prop/file/status.ts';
 import { versionOf } from '../prop/file/version.ts';
 import { type Path, pathText, show } from '../prop/finding.ts';
 import { findingInfos, placedFindings } from '../prop/finding-info.ts';
-import { checkProp, type Finding, type Loaded, parseProp } from '../prop/load.ts';
+import { checkProp, editInParts, type Finding, type Loaded, parseProp } from '../prop/load.ts';
 import type { Prop } from '../prop/schema.ts';
 import { valueAt } from '../prop/schema-remarks.ts';
 import { takesSignature } from '../prop/take/take-files.ts';
@@ -253,30 +253,45 @@ export class Keeper {
     for (let time = WARM_UP_TIMES; time > 0; time--) {
       await this.#pause(WARM_UP_MS);
       if (this.#closed) return;
-      const { after, tookMs } = await this.#inTurn(async () => {
-        const fromMs = this.#clock.nowMs();
-        const next = this.#tryOut(time, base ?? this.#inUse);
-        return { after: next, tookMs: this.#clock.nowMs() - fromMs };
-      });
+      const { after, tookMs } = await this.#tryOut(time, base ?? this.#inUse);
       if (tookMs > LONG_TRIAL_MS) return;
       // A text that has been edited is another kind of object: every other trial edits one.
       base = base ? undefined : after;
     }
   }
 
-  #tryOut(time: number, before: Compiled): Compiled | undefined {
-    const edit = trialCapture(before.loaded.prop, time);
-    if (!edit) return undefined;
-    try {
-      return seldom(() => {
-        const next = this.#compile(edited(before.loaded, [edit]));
-        const changes = changesBetween(before.loaded.raw, next.loaded.raw, [edit.path]);
-        for (const _ of changeMessages(0, before, next, changes));
-        return next;
+  /** In parts, so that a capture that somebody asks for meanwhile waits for one of them alone. */
+  async #tryOut(
+    time: number,
+    before: Compiled,
+  ): Promise<{ after: Compiled | undefined; tookMs: number }> {
+    let tookMs = 0;
+    const part = async <T>(work: () => T): Promise<T> => {
+      await this.#pause(0);
+      return this.#inTurn(async () => {
+        const fromMs = this.#clock.nowMs();
+        const result = seldom(work);
+        tookMs += this.#clock.nowMs() - fromMs;
+        return result;
       });
+    };
+    const edit = trialCapture(before.loaded.prop, time);
+    if (!edit) return { after: undefined, tookMs };
+    try {
+      const parts = editInParts(before.loaded, [edit]);
+      let next = await part(() => parts.next());
+      while (!next.done) next = await part(() => parts.next());
+      const loaded = valid(next.value);
+      const after = await part(() => {
+        const compiled = this.#compile(loaded);
+        const changes = changesBetween(before.loaded.raw, loaded.raw, [edit.path]);
+        for (const _ of changeMessages(0, before, compiled, changes));
+        return compiled;
+      });
+      return { after, tookMs };
     } catch {
       // Not every file can be edited.
-      return undefined;
+      return { after: undefined, tookMs };
     }
   }
 

@@ -139,11 +139,14 @@ export class Daemon {
     return readFile(this.propFile, 'utf8');
   }
 
+  get runs(): boolean {
+    return this.child.exitCode === null && this.child.signalCode === null;
+  }
+
   /** Resolves with the exit code, or the signal that ended it. */
   ended(): Promise<number | string> {
     const { child } = this;
-    if (child.exitCode !== null || child.signalCode !== null)
-      return Promise.resolve(child.exitCode ?? child.signalCode!);
+    if (!this.runs) return Promise.resolve(child.exitCode ?? child.signalCode!);
     return new Promise((resolve) =>
       child.once('exit', (code, signal) => resolve(code ?? signal ?? -1)),
     );
