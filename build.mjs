@@ -27,6 +27,26 @@ const HERE = 'const hereUrl = require("node:url").pathToFileURL(__filename).href
 /** Before and after what src/startup/with-cache.ts runs, as Node has it around a module. */
 export const MODULE = ['(function(exports,require,module,__filename,__dirname){', '})'];
 
+/** Parts of Node that packages load at once and we never call: they are loaded when something is. */
+const SELDOM = ['http2', 'https', 'tls', 'zlib'];
+const seldomLoaded = {
+  name: 'seldom-loaded',
+  setup({ onResolve, onLoad }) {
+    const names = new RegExp(`^(node:)?(${SELDOM.join('|')})$`);
+    onResolve({ filter: names }, ({ path, importer, kind }) =>
+      kind === 'require-call' && importer.includes('/node_modules/')
+        ? { path: path.replace('node:', ''), namespace: 'seldom-loaded' }
+        : undefined,
+    );
+    onLoad({ filter: /./, namespace: 'seldom-loaded' }, ({ path }) => ({
+      contents: `const { createRequire } = require('node:module');
+        module.exports = new Proxy({}, {
+          get: (_, name) => createRequire(__filename)('node:' + ${JSON.stringify(path)})[name],
+        });`,
+    }));
+  },
+};
+
 const BUNDLE = {
   ...JSX,
   bundle: true,
@@ -44,9 +64,11 @@ const BUNDLE = {
     // What fastify would load for routes with schemas and for tests of its own; src/gateway/server.ts.
     ...['@fastify/ajv-compiler', '@fastify/fast-json-stringify-compiler', 'light-my-request'],
   ],
+  plugins: [seldomLoaded],
   supported: { 'dynamic-import': false },
   define: { 'import.meta.url': 'hereUrl' },
   banner: { js: HERE },
+  charset: 'ascii',
   logLevel: 'warning',
   metafile: true,
 };

@@ -1,4 +1,5 @@
 import { readOptions, USAGE, Usage } from './startup/options.ts';
+import { version } from './version.ts';
 
 /** Exit code of wrong usage. */
 const EXIT_USAGE = 2;
@@ -8,8 +9,7 @@ async function run(): Promise<void> {
     const options = readOptions(process.argv.slice(2));
     if (options === 'help') process.stdout.write(USAGE);
     else if (options === 'version') {
-      const { version } = await import('./version.ts');
-      process.stdout.write(`sinewd ${await version()}\n`);
+      process.stdout.write(`sinewd ${version()}\n`);
     } else if (options.prepare) {
       const { prepare } = await import('./startup/prepare.ts');
       process.exitCode = await prepare(options);
@@ -18,8 +18,7 @@ async function run(): Promise<void> {
       const { startThreads } = await import('./startup/threads.ts');
       const threads = startThreads(options);
       const { sinewd } = await import('./startup/sinewd.ts');
-      const { version } = await import('./version.ts');
-      await sinewd(options, threads, await version());
+      await sinewd(options, threads, version());
     }
   } catch (error) {
     if (!(error instanceof Usage)) throw error;

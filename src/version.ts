@@ -1,7 +1,7 @@
-import { readFile } from 'node:fs/promises';
+import { readFileSync } from 'node:fs';
 
 /** The version of Sinew. */
-export async function version(): Promise<string> {
-  const own = await readFile(new URL('../package.json', import.meta.url), 'utf8');
+export function version(): string {
+  const own = readFileSync(new URL('../package.json', import.meta.url), 'utf8');
   return JSON.parse(own).version;
 }

@@ -12,6 +12,7 @@ import { openRpcDocument, PROTOCOL } from '../api/openrpc.ts';
 import type { ToGateway } from '../core/requests.ts';
 import type { Clock } from '../shared/clock.ts';
 import { Refusal } from '../shared/errors.ts';
+import { isLoopback } from '../shared/loopback.ts';
 import { MAX_SESSIONS } from '../shared/telemetry.ts';
 import type { CoreLink } from './core-link.ts';
 import type { Invites } from './invites.ts';
@@ -30,7 +31,7 @@ import {
 import type { Lists } from './lists.ts';
 import type { Log } from './log.ts';
 import type { Notices } from './notices.ts';
-import { isLoopback, pageAddresses } from './origin.ts';
+import { pageAddresses } from './origin.ts';
 import type { ServiceLink } from './service-link.ts';
 import { CLOSE, type Session } from './sessions.ts';
 import type { StateFeed, View } from './state.ts';

@@ -4,10 +4,10 @@ import { isDeepStrictEqual } from 'node:util';
 import { E131_PASS_MS, E131_REPEAT_MS } from '../api/limits.ts';
 import type { E131View } from '../service/protocol.ts';
 import type { Clock } from '../shared/clock.ts';
+import { isLoopback } from '../shared/loopback.ts';
 import { Door } from './door.ts';
 import { type DeskLevels, Universe } from './e131-levels.ts';
 import type { Log } from './log.ts';
-import { isLoopback } from './origin.ts';
 
 /** Passes on what the sources give: at once where it has changed, never more often than lights can follow. */
 class Pass {

@@ -1,5 +1,6 @@
-import { BlockList, isIP } from 'node:net';
+import { isIP } from 'node:net';
 import { hostname, networkInterfaces } from 'node:os';
+import { unbracket } from '../shared/loopback.ts';
 import { pageAddress } from '../shared/page-address.ts';
 import { plain } from '../shared/plain.ts';
 
@@ -7,22 +8,6 @@ import { plain } from '../shared/plain.ts';
  * Guards against web pages of other sites: a browser tells the page's Origin (RFC 6454), and a
  * name that an attacker points at this machine (DNS rebinding) shows in the Host header.
  */
-
-const loopback = new BlockList();
-loopback.addSubnet('127.0.0.0', 8, 'ipv4');
-loopback.addAddress('::1', 'ipv6');
-
-/** Whether only programs on this machine reach `host`: 127.0.0.0/8, ::1 or localhost. */
-export function isLoopback(host: string): boolean {
-  const bare = unbracket(host);
-  if (bare.toLowerCase() === 'localhost') return true;
-  const version = isIP(bare);
-  return version !== 0 && loopback.check(bare, version === 4 ? 'ipv4' : 'ipv6');
-}
-
-function unbracket(host: string): string {
-  return host.startsWith('[') && host.endsWith(']') ? host.slice(1, -1) : host;
-}
 
 /** The names, besides IP literals, by which this daemon may be addressed (lower case). */
 export function ownNames(listenHost: string, machine = hostname()): Set<string> {

@@ -10,6 +10,7 @@ import {
 } from '../api/limits.ts';
 import type { GatewayStart, ToGateway } from '../core/requests.ts';
 import { type Clock, systemClock } from '../shared/clock.ts';
+import { isLoopback } from '../shared/loopback.ts';
 import { ShowDesk } from '../showpage/desk.ts';
 import { StageHost } from '../showpage/host.ts';
 import { showRoutes } from '../showpage/routes.ts';
@@ -30,7 +31,7 @@ import { JournalCopy } from './journal.ts';
 import { Lists } from './lists.ts';
 import { type Log, makeLog } from './log.ts';
 import { Notices } from './notices.ts';
-import { isLoopback, ownNames } from './origin.ts';
+import { ownNames } from './origin.ts';
 import { OscDoor } from './osc.ts';
 import { ServiceLink } from './service-link.ts';
 import { type Session, Sessions } from './sessions.ts';

@@ -1,4 +1,4 @@
-import { isLoopbackHost } from '../shared/loopback.ts';
+import { isLoopback } from '../shared/loopback.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Limits, Notes } from './notes.ts';
 
@@ -54,7 +54,7 @@ export function lintE131(notes: Notes, limits: Limits): void {
         'give one of them another, unless both are to follow the same levels',
       );
   }
-  if (!notes.given.broken(['e131', 'interface']) && !isLoopbackHost(e131.interface))
+  if (!notes.given.broken(['e131', 'interface']) && !isLoopback(e131.interface))
     notes.warning(
       ['e131', 'interface'],
       `E1.31 has no token: whoever reaches UDP port ${e131.port} at ${e131.interface} can set these lights${Object.values(e131.map).some(({ allowMotion }) => allowMotion) ? ', and lead servos while they are armed' : ''}`,

@@ -1,4 +1,4 @@
-import { isLoopbackHost } from '../shared/loopback.ts';
+import { isLoopback } from '../shared/loopback.ts';
 import { listed } from './finding.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Notes } from './notes.ts';
@@ -53,7 +53,7 @@ function lintBroker(
     notes.error([...at, 'username'], 'there is no password for this name', 'add passwordFile');
   if (username === undefined && passwordFile !== undefined && !notes.given.has([...at, 'username']))
     notes.error([...at, 'passwordFile'], 'a password needs a name', 'add username');
-  if (isLoopbackHost(hostname.replace(/^\[|\]$/g, ''))) return;
+  if (isLoopback(hostname)) return;
   if (!encrypted)
     notes.warning(
       [...at, 'url'],

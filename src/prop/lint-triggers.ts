@@ -1,4 +1,4 @@
-import { isLoopbackHost } from '../shared/loopback.ts';
+import { isLoopback } from '../shared/loopback.ts';
 import { servoOf } from './kinds/channel.ts';
 import { kindOf } from './kinds/registry.ts';
 import type { Limits, Notes } from './notes.ts';
@@ -87,7 +87,7 @@ export function lintOsc(notes: Notes, limits: Limits): void {
         'give one of them another address',
       );
   }
-  if (!notes.given.broken(['osc', 'host']) && !isLoopbackHost(osc.host))
+  if (!notes.given.broken(['osc', 'host']) && !isLoopback(osc.host))
     notes.warning(
       ['osc', 'host'],
       `OSC has no token: whoever reaches UDP port ${osc.port} at ${osc.host} can set off the triggers${Object.keys(perform).length > 0 ? ', and lead servos while they are armed' : ''}`,

@@ -1,3 +1,4 @@
+import { isAscii } from 'node:buffer';
 import { createHash } from 'node:crypto';
 import { existsSync, readFileSync, renameSync, writeFileSync } from 'node:fs';
 import { createRequire } from 'node:module';
@@ -48,7 +49,8 @@ export function runCached(file: string): void {
   const cache = join(folder, `${name}.cache`);
   const source = readFileSync(bundle);
   const cachedData = codeIn(cache, source);
-  const script = new Script(source.toString(), {
+  // ASCII is read sooner so than as UTF-8, and is the same.
+  const script = new Script(source.toString(isAscii(source) ? 'latin1' : 'utf8'), {
     filename: bundle,
     ...(cachedData && { cachedData }),
   });

@@ -272,6 +272,10 @@ describe('the page and its surroundings', () => {
 
   it.each([
     '/nothing',
+    '/index.html',
+    '/app.css/',
+    '/%2fapp.css',
+    '/__proto__',
     '/../server.ts',
     '/..%2fserver.ts',
     '/%2e%2e/server.ts',

@@ -1,8 +1,12 @@
 import { describe, expect, it } from 'vitest';
-import { isLoopback, ownNames, refuseRequest } from '../../src/gateway/origin.ts';
+import { ownNames, refuseRequest } from '../../src/gateway/origin.ts';
+import { isLoopback } from '../../src/shared/loopback.ts';
 
 describe('loopback addresses (RFC 1122 3.2.1.3, RFC 4291 2.5.3)', () => {
-  it.each(['127.0.0.1', '127.255.3.4', '::1', '[::1]', 'localhost', 'LOCALHOST'])('%s', (host) => {
+  it.each([
+    ...['127.0.0.1', '127.255.3.4', '::1', '[::1]', 'localhost', 'LOCALHOST'],
+    ...['0:0:0:0:0:0:0:1', '::ffff:127.0.0.1'],
+  ])('%s', (host) => {
     expect(isLoopback(host)).toBe(true);
   });
   it.each([
@@ -10,6 +14,8 @@ describe('loopback addresses (RFC 1122 3.2.1.3, RFC 4291 2.5.3)', () => {
     '::',
     '192.168.1.20',
     '128.0.0.1',
+    '::ffff:10.0.0.1',
+    '2001:db8::1',
     'foyer.local',
     'localhost.example.org',
     '127.0.0.1.example.org',

@@ -1,8 +1,8 @@
 import { createHash } from 'node:crypto';
 import { readdir, readFile } from 'node:fs/promises';
+import { createRequire } from 'node:module';
 import { extname } from 'node:path';
-import { gzipSync } from 'node:zlib';
-import type { FastifyPluginAsync } from 'fastify';
+import type { FastifyPluginAsync, FastifyReply, FastifyRequest } from 'fastify';
 
 const TYPES: Record<string, string> = {
   '.html': 'text/html; charset=utf-8',
@@ -13,33 +13,91 @@ const TYPES: Record<string, string> = {
   '.json': 'application/schema+json',
 };
 
+/** How long after the gateway listens the files are read (ms), where nobody has asked for them yet. */
+const READ_MS = 500;
+
+/** A file as it is sent. Each form has an entity tag of its own (RFC 9110, 8.8.3.3). */
+interface Form {
+  content: Buffer;
+  etag: string;
+}
+
+/** A file of the page, read once, and compressed once if somebody wants that. */
+class PageFile {
+  readonly type: string;
+  readonly #url: URL;
+  #plain: Promise<Form> | undefined;
+  #zipped: Form | undefined;
+
+  constructor(url: URL, type: string) {
+    this.#url = url;
+    this.type = type;
+  }
+
+  /** What goes wrong is told to whoever asks, and then tried again. */
+  plain(): Promise<Form> {
+    this.#plain ??= readFile(this.#url).then(
+      (content) => ({ content, etag: `"${digest(content)}"` }),
+      (error) => {
+        this.#plain = undefined;
+        throw error;
+      },
+    );
+    return this.#plain;
+  }
+
+  async zipped(): Promise<Form> {
+    const { content } = await this.plain();
+    this.#zipped ??= { content: gzip(content), etag: `"${digest(content)}-gzip"` };
+    return this.#zipped;
+  }
+}
+
+function digest(content: Buffer): string {
+  return createHash('sha256').update(content).digest('base64url');
+}
+
+/** Node's module for it takes a while to load, and a start does without. */
+function gzip(content: Buffer): Buffer {
+  const { gzipSync } = createRequire(import.meta.url)('node:zlib') as typeof import('node:zlib');
+  return gzipSync(content, { level: 9 });
+}
+
 /**
- * GET / and the files of a page; of the bench page, the schema of the prop file for editors as well. They are read once, and compressed once if somebody wants that; each has a route of its
- * own, so no path of a request ever reaches the file system.
+ * GET / and the files of a page; of the bench page, the schema of the prop file for editors as well. Which
+ * there are is looked up once: no path of a request ever reaches the file system. They are read soon after
+ * the start, so that a later release that is put in their place does not mix with this one.
  */
 export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder }) => {
   // The files of a page are named from beside it.
   if (app.prefix !== '') app.get('', async (_request, reply) => reply.redirect(`${app.prefix}/`));
+  const files = new Map<string, PageFile>();
   for (const name of await readdir(folder)) {
     const type = TYPES[extname(name)];
-    if (!type) continue;
-    const content = await readFile(new URL(name, folder));
-    const hash = createHash('sha256').update(content).digest('base64url');
-    // Each form has an entity tag of its own (RFC 9110, 8.8.3.3).
-    const plain = { content, etag: `"${hash}"` };
-    let zipped: typeof plain | undefined;
-    const zip = () => ({ content: gzipSync(content, { level: 9 }), etag: `"${hash}-gzip"` });
-    const path = name === 'index.html' ? '/' : `/${encodeURIComponent(name)}`;
-    app.get(path, { prefixTrailingSlash: 'slash' }, async (request, reply) => {
-      const gzip = takesGzip(request.headers['accept-encoding']);
-      if (gzip) zipped ??= zip();
-      const form = (gzip && zipped) || plain;
-      reply.headers({ etag: form.etag, 'cache-control': 'no-cache', vary: 'accept-encoding' });
-      if (request.headers['if-none-match'] === form.etag) return reply.code(304).send();
-      if (gzip) reply.header('content-encoding', 'gzip');
-      return reply.header('content-type', type).send(form.content);
-    });
+    const path = name === 'index.html' ? '' : name;
+    if (type) files.set(path, new PageFile(new URL(name, folder), type));
   }
+  const serve = async (path: string, request: FastifyRequest, reply: FastifyReply) => {
+    const file = files.get(path);
+    if (!file) return reply.callNotFound();
+    const isZipped = takesGzip(request.headers['accept-encoding']);
+    const { content, etag } = await (isZipped ? file.zipped() : file.plain());
+    reply.headers({ etag, 'cache-control': 'no-cache', vary: 'accept-encoding' });
+    if (request.headers['if-none-match'] === etag) return reply.code(304).send();
+    if (isZipped) reply.header('content-encoding', 'gzip');
+    return reply.header('content-type', file.type).send(content);
+  };
+  app.get('/', { prefixTrailingSlash: 'slash' }, (request, reply) => serve('', request, reply));
+  app.get<{ Params: { name: string } }>('/:name', (request, reply) =>
+    serve(request.params.name, request, reply),
+  );
+  let reading: NodeJS.Timeout | undefined;
+  app.addHook('onListen', async () => {
+    reading = setTimeout(() => {
+      for (const file of files.values()) file.plain().catch(() => undefined);
+    }, READ_MS).unref();
+  });
+  app.addHook('onClose', async () => clearTimeout(reading));
 };
 
 /** Whether an Accept-Encoding header allows gzip; a weight of 0 forbids (RFC 9110, 12.5.3). */
