@@ -40,8 +40,15 @@ const seldomLoaded = {
     );
     onLoad({ filter: /./, namespace: 'seldom-loaded' }, ({ path }) => ({
       contents: `const { createRequire } = require('node:module');
+        const real = () => createRequire(__filename)('node:${path}');
         module.exports = new Proxy({}, {
-          get: (_, name) => createRequire(__filename)('node:' + ${JSON.stringify(path)})[name],
+          get: (_, name) => real()[name],
+          has: (_, name) => name in real(),
+          ownKeys: () => Reflect.ownKeys(real()),
+          getOwnPropertyDescriptor(_, name) {
+            const found = Reflect.getOwnPropertyDescriptor(real(), name);
+            return found && { ...found, configurable: true };
+          },
         });`,
     }));
   },
