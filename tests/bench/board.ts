@@ -60,6 +60,7 @@ export async function boardRows(): Promise<Row[]> {
     target: { value: 1500 },
     slower: 'same',
   });
+  await stage.settled();
   for (const [what, act] of Object.entries(ACTIVITIES))
     gap(await stage.during(() => act(stage)), what);
   for (const disk of ['300 ms each', 'hung'] as const)

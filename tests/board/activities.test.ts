@@ -53,7 +53,8 @@ describe.each(SUBJECTS)('a slow board with $name', (subject) => {
   });
 
   it.each(Object.keys(ACTIVITIES))('loses no tick, and no link, during %s', async (name) => {
-    // On the first daemon each is done for the first time, and so compiled on the way.
+    // Each is done for the first time, and so compiled on the way.
+    await stage.settled();
     kept(await stage.during(() => ACTIVITIES[name]!(stage)), name === 'wake' ? 'wakes' : 'live');
   });
 

@@ -205,7 +205,7 @@ describe.each(LONG ? SUBJECTS : SUBJECTS.slice(0, 1))('on a slow board, with $na
           answered = false;
           const { holder, watch, board } = stage;
           void holder
-            .call('mark.capture', { channel: subject.servo, mark: 'hung' })
+            .call('mark.capture', { channel: subject.servo, mark: `hung_${stage.captures++}` })
             .then(() => {
               answered = true;
             })

@@ -67,6 +67,9 @@ const QUIET_MS = 200;
 /** Within this a daemon has kept what it worked out from its file (ms). */
 const FORM_KEPT_MS = 3500;
 
+/** After this (ms) a daemon has compiled what it needs in advance: the core in 600 ticks, the service in its trials. */
+const SETTLED_MS = 15_000;
+
 /** A prop on a slow board, live, with its holder and somebody who watches at 50 Hz. */
 export class Stage {
   board: SlowBoard;
@@ -115,6 +118,12 @@ export class Stage {
     this.#holder = undefined;
     this.#watch = undefined;
     await this.ready();
+  }
+
+  /** The first seconds of the daemon are over. */
+  async settled(): Promise<void> {
+    const { board } = this;
+    await board.sleep(Math.max(0, board.startedAtMs + SETTLED_MS - board.nowMs()));
   }
 
   get holder(): Peer {
@@ -192,8 +201,8 @@ export class Stage {
   }
 
   /**
-   * Does something and measures it; once more, by a new daemon that has compiled nothing yet, where this
-   * machine may have been in the way.
+   * Does something and measures it; once more, by a new daemon whose first seconds are over, where this machine
+   * may have been in the way.
    */
   async during(
     act: () => Promise<unknown>,
@@ -220,6 +229,7 @@ export class Stage {
         return { ...seen, conditions, linked };
       }
       await this.fresh();
+      await this.settled();
     }
   }
 
@@ -432,7 +442,10 @@ export async function stopTakes(stage: Stage, capturing?: number): Promise<numbe
     capturing === undefined
       ? undefined
       : stage.holder
-          .call('mark.capture', { channel: stage.subject.servo, mark: 'stopped_at' })
+          .call('mark.capture', {
+            channel: stage.subject.servo,
+            mark: `stopped_at_${stage.captures++}`,
+          })
           .catch(() => undefined);
   if (capturing !== undefined) await stage.board.sleep(capturing);
   const sentMs = stage.board.wallMs();
