@@ -195,11 +195,11 @@ export class Gate {
     return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
-  /** As `move`, without moving: checks whether it is allowed, or `plans` it as well. */
+  /** As `move`, without moving: checks whether it is allowed, or works out when it starts, and `plans` it, as well. */
   consider(moves: readonly Move[], ease: Ease | undefined, plans: boolean): void {
     try {
       this.#mustBeAbleToFollow(moves, ease);
-      if (plans) new Planning(moves, 1, ease).whole();
+      if (plans) new Planning(moves, 1, ease, this.#startsOf(moves).delaysS).whole();
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
     }
