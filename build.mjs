@@ -27,7 +27,7 @@ const HERE = 'const hereUrl = require("node:url").pathToFileURL(__filename).href
 /** Before and after what src/startup/with-cache.ts runs, as Node has it around a module. */
 export const MODULE = ['(function(exports,require,module,__filename,__dirname){', '})'];
 
-/** Parts of Node that packages load at once and we never call: they are loaded when something is. */
+/** Parts of Node that packages load at their start and seldom use: they are loaded when one is first used. */
 const SELDOM = ['http2', 'https', 'tls', 'zlib'];
 const seldomLoaded = {
   name: 'seldom-loaded',

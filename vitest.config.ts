@@ -3,8 +3,8 @@ import { defineConfig } from 'vitest/config';
 const common = { pool: 'forks', testTimeout: 60_000, hookTimeout: 60_000 } as const;
 
 /**
- * For tests that fetch nothing: certificates that a machine adds are read by every node that starts, which makes
- * that two or three times as long, and hundreds start.
+ * Tests that fetch nothing, and start hundreds of programs: each node reads the certificates that the machine adds,
+ * which takes longer than the rest of its start.
  */
 const alone = { ...common, env: { NODE_EXTRA_CA_CERTS: '' } } as const;
 

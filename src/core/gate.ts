@@ -195,7 +195,7 @@ export class Gate {
     return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
-  /** As `move`, without moving: checks whether it is allowed, or works out when it starts, and `plans` it, as well. */
+  /** As `move`, without moving: checks whether it is allowed; with `plans`, works out when it starts and plans it as well. */
   consider(moves: readonly Move[], ease: Ease | undefined, plans: boolean): void {
     try {
       this.#mustBeAbleToFollow(moves, ease);

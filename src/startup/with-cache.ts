@@ -49,7 +49,7 @@ export function runCached(file: string): void {
   const cache = join(folder, `${name}.cache`);
   const source = readFileSync(bundle);
   const cachedData = codeIn(cache, source);
-  // ASCII is read sooner so than as UTF-8, and is the same.
+  // ASCII is the same text either way, and this way is faster.
   const script = new Script(source.toString(isAscii(source) ? 'latin1' : 'utf8'), {
     filename: bundle,
     ...(cachedData && { cachedData }),

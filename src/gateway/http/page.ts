@@ -34,7 +34,7 @@ class PageFile {
     this.type = type;
   }
 
-  /** What goes wrong is told to whoever asks, and then tried again. */
+  /** One that could not be read is read again when it is next asked for. */
   plain(): Promise<Form> {
     this.#plain ??= readFile(this.#url).then(
       (content) => ({ content, etag: `"${digest(content)}"` }),
@@ -57,7 +57,7 @@ function digest(content: Buffer): string {
   return createHash('sha256').update(content).digest('base64url');
 }
 
-/** Node's module for it takes a while to load, and a start does without. */
+/** Node's module for it takes a while to load: a start goes without. */
 function gzip(content: Buffer): Buffer {
   const { gzipSync } = createRequire(import.meta.url)('node:zlib') as typeof import('node:zlib');
   return gzipSync(content, { level: 9 });
