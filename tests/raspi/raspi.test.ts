@@ -105,7 +105,9 @@ const session = (...typed: string[]) =>
 /** Awake with all on, also where the test before has left the daemon dead or the prop stopped. */
 async function allOn(): Promise<void> {
   await untilRunning();
-  if ((await condition()) === 'stopped') await machine.run(RESET);
+  const now = await condition();
+  if (now === 'stopped') await machine.run(RESET);
+  if (now === 'faulted') throw new Error(`faulted:\n${await machine.run('sinew journal')}`);
   await session('wake --confirm-unknown', ...ALL_ON);
   await expectAllOn();
 }
