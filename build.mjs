@@ -75,7 +75,6 @@ const BUNDLE = {
   supported: { 'dynamic-import': false },
   define: { 'import.meta.url': 'hereUrl' },
   banner: { js: HERE },
-  charset: 'ascii',
   logLevel: 'warning',
   metafile: true,
 };

@@ -45,7 +45,7 @@ export async function serveShowPage(options: ShowPageOptions): Promise<FastifyIn
   const app = fastify({ bodyLimit: 4096, requestTimeout: 5000, forceCloseConnections: true });
   app.server.maxConnections = 64;
   setUpRoot(app, ownNames(host), silent, 'there is nothing here; the page of the show is at /');
-  app.register(page, { folder });
+  app.register(page, { folder, clock: systemClock });
   app.register(showRoutes, {
     desk: new ShowDesk(stage, systemClock),
     letIn: (given) => hash === undefined || tokenMatches(given, hash),

@@ -150,7 +150,7 @@ export async function startGateway(
   app.register(metrics, { view, sessions, traffic: dispatcher.traffic });
   app.register(openrpc);
   app.register(picture, { pictures });
-  app.register(page, { folder: new URL('./page/', import.meta.url) });
+  app.register(page, { folder: new URL('./page/', import.meta.url), clock });
   const stage = new StageHost(clock, options.spawnStage);
   const followShow = () => stage.follow(view.prop.show ?? undefined);
   followShow();
@@ -164,7 +164,7 @@ export async function startGateway(
   app.register(
     async (show) => {
       const { showFolder = new URL('./show-page/', import.meta.url) } = options;
-      show.register(page, { folder: showFolder });
+      show.register(page, { folder: showFolder, clock });
       show.register(showRoutes, {
         desk: new ShowDesk(stage, clock),
         letIn,

@@ -260,7 +260,10 @@ export class Keeper {
     }
   }
 
-  /** In parts, so that a capture that somebody asks for meanwhile waits for one of them alone. */
+  /**
+   * In parts, so that a capture that somebody asks for meanwhile waits for one of them alone.
+   * @returns nothing in `after` where the file cannot be edited
+   */
   async #tryOut(
     time: number,
     before: Compiled,
@@ -275,24 +278,21 @@ export class Keeper {
         return result;
       });
     };
-    const edit = trialCapture(before.loaded.prop, time);
-    if (!edit) return { after: undefined, tookMs };
-    try {
+    const whole = async (edit: Edit): Promise<Compiled> => {
       const parts = editInParts(before.loaded, [edit]);
       let next = await part(() => parts.next());
       while (!next.done) next = await part(() => parts.next());
       const loaded = valid(next.value);
-      const after = await part(() => {
+      return part(() => {
         const compiled = this.#compile(loaded);
         const changes = changesBetween(before.loaded.raw, loaded.raw, [edit.path]);
         for (const _ of changeMessages(0, before, compiled, changes));
         return compiled;
       });
-      return { after, tookMs };
-    } catch {
-      // Not every file can be edited.
-      return { after: undefined, tookMs };
-    }
+    };
+    const edit = trialCapture(before.loaded.prop, time);
+    const after = edit && (await whole(edit).catch(() => undefined));
+    return { after, tookMs };
   }
 
   /** In place of `begin`: what was worked out from the file on the disk is kept for the next start. */

@@ -21,6 +21,7 @@ export function isLoopback(host: string): boolean {
   return version === 6 && addresses().check(bare, 'ipv6');
 }
 
+/** A host without the brackets that an IPv6 address has in a URL (RFC 3986, 3.2.2). */
 export function unbracket(host: string): string {
   return host.startsWith('[') && host.endsWith(']') ? host.slice(1, -1) : host;
 }

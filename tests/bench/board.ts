@@ -4,6 +4,7 @@ import { fileURLToPath } from 'node:url';
 import { propFile, SlowBoard, TICK_MS } from '../board/board.ts';
 import {
   ACTIVITIES,
+  CAPTURE_MS,
   CAPTURES,
   type Captured,
   capture,
@@ -18,7 +19,6 @@ import { quantile, type Row } from './table.ts';
 
 const file = (name: string) => fileURLToPath(new URL(name, import.meta.url));
 const GAP = { value: 2 };
-const CAPTURE_MS = 300;
 const TIMEOUT_MS = 500;
 const RUNS = 3;
 const TURNS = 1000;

@@ -1,10 +1,17 @@
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { LONG } from './long.ts';
-import { ACTIVITIES, CAPTURES, capture, type During, Stage, SUBJECTS } from './stage.ts';
+import {
+  ACTIVITIES,
+  CAPTURE_MS,
+  CAPTURES,
+  capture,
+  type During,
+  Stage,
+  SUBJECTS,
+} from './stage.ts';
 
 /** Targets on the slow board, in its own time. */
 const GAP_TICKS = 2;
-const CAPTURE_MS = 300;
 const START_MS = 1500;
 /** A file made, written and fsynced, the old one kept beside it, the new one in its place, the folder fsynced. */
 const DISK_CALLS = 6;

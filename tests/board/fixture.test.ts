@@ -58,12 +58,17 @@ describe('the slow board itself', () => {
     });
     try {
       const { board } = other;
-      const mark = await board.mark();
-      board.daemon.child.kill('SIGUSR2');
-      await board.sleep(200);
-      const seen = await board.since(mark);
+      const blocked = async () => {
+        const mark = await board.mark();
+        board.daemon.child.kill('SIGUSR2');
+        await board.sleep(200);
+        return board.since(mark);
+      };
+      // What this machine takes of the turn is not counted as the turn's.
+      let seen = await blocked();
+      for (let left = 4; left > 0 && seen.awayMs > 0; left--) seen = await blocked();
       expect(seen.gapTicks, JSON.stringify(seen)).toBeGreaterThan(18);
-      expect(seen.longestTurnMs + seen.awayMs).toBeGreaterThanOrEqual(100);
+      expect(seen.longestTurnMs).toBeGreaterThanOrEqual(100);
 
       // All of its threads at once, the referee's too.
       const next = await board.mark();

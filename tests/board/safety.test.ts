@@ -4,6 +4,7 @@ import { excused } from './board.ts';
 import { LONG } from './long.ts';
 import {
   ACTIVITIES,
+  CAPTURE_MS,
   capture,
   parkingBegins,
   relayStaysClosed,
@@ -18,7 +19,6 @@ const PARKING_MS = 500 + 100;
 /** State frames come at 50 Hz: when something was seen may be this much later than when it was (ms). */
 const FRAME_MS = 20;
 const DISK_MS = 300;
-const CAPTURE_MS = 300;
 const DISK_CALLS = 6;
 
 /**

@@ -8,6 +8,9 @@ import { sixtyServos } from './sixty.ts';
 
 const CLIENT = fileURLToPath(new URL('client.mjs', import.meta.url));
 
+/** Target of a capture on the slow board with a fast disk, in its own time (ms). */
+export const CAPTURE_MS = 300;
+
 /** A prop, and the words for what a maker does with it. */
 export interface Subject {
   name: string;

@@ -6,9 +6,11 @@ import { pathToFileURL } from 'node:url';
 import fastify, { type FastifyInstance } from 'fastify';
 import { afterEach, beforeEach, describe, expect, it } from 'vitest';
 import { page } from '../../src/gateway/http/page.ts';
+import { VirtualClock } from '../../src/shared/clock.ts';
 
 describe('the files of a page', () => {
   let folder: string;
+  let clock: VirtualClock;
   let app: FastifyInstance;
   let address: string;
   const text = async (path: string) => (await fetch(`${address}${path}`)).text();
@@ -16,8 +18,9 @@ describe('the files of a page', () => {
   beforeEach(async () => {
     folder = await mkdtemp(join(tmpdir(), 'sinew-page-'));
     for (const name of ['index.html', 'app.css']) await writeFile(join(folder, name), 'first');
+    clock = new VirtualClock();
     app = fastify();
-    app.register(page, { folder: pathToFileURL(`${folder}/`) });
+    app.register(page, { folder: pathToFileURL(`${folder}/`), clock });
     address = await app.listen({ host: '127.0.0.1', port: 0 });
   });
   afterEach(async () => {
@@ -26,7 +29,8 @@ describe('the files of a page', () => {
   });
 
   it('are read soon after the start: what is put in their place later is not served', async () => {
-    await sleep(1500);
+    clock.advance(500);
+    while (process.getActiveResourcesInfo().includes('FSReqPromise')) await sleep(1);
     for (const name of ['index.html', 'app.css']) await writeFile(join(folder, name), 'second');
     expect([await text('/'), await text('/app.css')]).toEqual(['first', 'first']);
   });

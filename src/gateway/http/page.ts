@@ -1,8 +1,8 @@
 import { createHash } from 'node:crypto';
 import { readdir, readFile } from 'node:fs/promises';
-import { createRequire } from 'node:module';
 import { extname } from 'node:path';
 import type { FastifyPluginAsync, FastifyReply, FastifyRequest } from 'fastify';
+import type { Clock } from '../../shared/clock.ts';
 
 const TYPES: Record<string, string> = {
   '.html': 'text/html; charset=utf-8',
@@ -37,7 +37,10 @@ class PageFile {
   /** One that could not be read is read again when it is next asked for. */
   plain(): Promise<Form> {
     this.#plain ??= readFile(this.#url).then(
-      (content) => ({ content, etag: `"${digest(content)}"` }),
+      (content) => {
+        const hash = createHash('sha256').update(content).digest('base64url');
+        return { content, etag: `"${hash}"` };
+      },
       (error) => {
         this.#plain = undefined;
         throw error;
@@ -47,20 +50,15 @@ class PageFile {
   }
 
   async zipped(): Promise<Form> {
-    const { content } = await this.plain();
-    this.#zipped ??= { content: gzip(content), etag: `"${digest(content)}-gzip"` };
+    const { content, etag } = await this.plain();
+    // Node's module for it takes a while to load: a start goes without.
+    const { gzipSync } = await import('node:zlib');
+    this.#zipped ??= {
+      content: gzipSync(content, { level: 9 }),
+      etag: etag.replace(/"$/, '-gzip"'),
+    };
     return this.#zipped;
   }
-}
-
-function digest(content: Buffer): string {
-  return createHash('sha256').update(content).digest('base64url');
-}
-
-/** Node's module for it takes a while to load: a start goes without. */
-function gzip(content: Buffer): Buffer {
-  const { gzipSync } = createRequire(import.meta.url)('node:zlib') as typeof import('node:zlib');
-  return gzipSync(content, { level: 9 });
 }
 
 /**
@@ -68,7 +66,10 @@ function gzip(content: Buffer): Buffer {
  * there are is looked up once: no path of a request ever reaches the file system. They are read soon after
  * the start, so that a later release that is put in their place does not mix with this one.
  */
-export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder }) => {
+export const page: FastifyPluginAsync<{ folder: URL; clock: Clock }> = async (
+  app,
+  { folder, clock },
+) => {
   // The files of a page are named from beside it.
   if (app.prefix !== '') app.get('', async (_request, reply) => reply.redirect(`${app.prefix}/`));
   const files = new Map<string, PageFile>();
@@ -91,13 +92,13 @@ export const page: FastifyPluginAsync<{ folder: URL }> = async (app, { folder })
   app.get<{ Params: { name: string } }>('/:name', (request, reply) =>
     serve(request.params.name, request, reply),
   );
-  let reading: NodeJS.Timeout | undefined;
+  let stopReading = () => {};
   app.addHook('onListen', async () => {
-    reading = setTimeout(() => {
+    stopReading = clock.after(READ_MS, () => {
       for (const file of files.values()) file.plain().catch(() => undefined);
-    }, READ_MS).unref();
+    });
   });
-  app.addHook('onClose', async () => clearTimeout(reading));
+  app.addHook('onClose', async () => stopReading());
 };
 
 /** Whether an Accept-Encoding header allows gzip; a weight of 0 forbids (RFC 9110, 12.5.3). */
