@@ -1001,8 +1001,7 @@ export class Gate {
       if (fresh.has(servo)) ahead.add(servo.draw.idleA, 0);
       else servo.addTo(ahead);
     const turns = turning.map(({ place }) => moves[place]!.servo.draw);
-    for (const [k, { earliestS, latestS }] of turning.entries())
-      ahead.add(turns[k]!.stallA - turns[k]!.busyA, earliestS, latestS + START_S);
+    for (const turn of turning) moves[turn.place]!.servo.addTurnTo(ahead, turn);
     const draws = starters.map((i) => moves[i]!.servo.draw);
     const delaysS = ahead.stagger(draws, rail.limitA);
     if (delaysS && ahead.peakA <= rail.limitA + RAIL_SLACK_A) {

@@ -427,7 +427,7 @@ export class Servo implements ActuatorContract {
         return { fromS: delayS, untilS: delayS, waitsS: Number.POSITIVE_INFINITY };
       return { fromS: delayS, untilS: delayS + START_S };
     }
-    const leftS = this.#motion.phase === PHASE.starts ? this.#motion.ahead.startedS : 0;
+    const leftS = this.#startLeftS;
     const turnS = turnsAfterS(plan, vel);
     if (turnS === undefined) return { fromS: 0, untilS: leftS, goesOn: true };
     return { fromS: leftS > 0 ? 0 : turnS, untilS: turnS + START_S };
@@ -450,6 +450,22 @@ export class Servo implements ActuatorContract {
     if (this.limits.jerk === undefined) return { earliestS: latestS, latestS };
     const fastestS = turnsAfterS(this.plan(deg), vel) ?? latestS;
     return { earliestS: clamp(fastestS, STAYS_S, latestS), latestS };
+  }
+
+  /**
+   * Adds the current of a turn that is to come, beside what `addTo` adds: `take` lets a start that is under
+   * way last until the turn is over.
+   */
+  addTurnTo(rail: RailAhead, { earliestS, latestS }: { earliestS: number; latestS: number }): void {
+    const { busyA, stallA } = this.draw;
+    const leftS = this.#startLeftS;
+    const overS = this.#startCounts ? leftS : 0;
+    rail.add(stallA - busyA, leftS > 0 ? overS : earliestS, latestS + START_S);
+  }
+
+  /** How long a start that is under way goes on (s). */
+  get #startLeftS(): number {
+    return this.#motion.phase === PHASE.starts ? this.#motion.ahead.startedS : 0;
   }
 
   /** How long until no start of it is under way or to come (s). */

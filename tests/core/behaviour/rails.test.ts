@@ -403,4 +403,34 @@ describe('starting current', () => {
     // From the end of a stop alone one would be wrong.
     expect(sooner).toBeGreaterThan(2);
   });
+
+  test.each(['channel.perform', 'pose.go'] as const)(
+    'one that is sent back while it starts leaves no room until it has turned: %s',
+    async (method) => {
+      let starting = 0;
+      for (let movedMs = 10; movedMs <= 50; movedMs += 5) {
+        const { rig, client } = await Rig.live(
+          makeProp(
+            {
+              soft: servo({ rail: 'six', draw: strong, jerkDegS3: 6000 }),
+              two: servo({ rail: 'six', draw: strong }),
+            },
+            {
+              rails: { six: { volts: 6, limitA: 2.4 } },
+              poses: { back: { two: 20, soft: -30 } },
+            },
+          ),
+        );
+        const seen = watched(rig);
+        await client.call('channel.move', { channel: 'soft', to: 40 });
+        await rig.run(movedMs);
+        if (rig.servo('soft').amps() === strong.stallA) starting++;
+        if (method === 'pose.go') await client.call(method, { pose: 'back' });
+        else await client.call(method, { targets: { two: 20, soft: -30 } });
+        await rig.run(200);
+        expect(Math.max(...seen)).toBeLessThanOrEqual(2.4 + 1e-9);
+      }
+      expect(starting).toBeGreaterThan(2);
+    },
+  );
 });
