@@ -8,7 +8,14 @@ import { Refusal } from '../shared/errors.ts';
 import { plain } from '../shared/plain.ts';
 import { clamp, tidy } from '../shared/units.ts';
 import { TAKE_HZ } from '../sums/take-points.ts';
-import { untilArrived, untilCondition, untilNoted, untilOver, untilSaved } from './completion.ts';
+import {
+  untilArrived,
+  untilBegun,
+  untilCondition,
+  untilNoted,
+  untilOver,
+  untilSaved,
+} from './completion.ts';
 import type { Core } from './core.ts';
 import type { CuePassage, PassageAsked } from './cue-passage.ts';
 import type { Started } from './gate.ts';
@@ -632,13 +639,9 @@ export class Commands {
     session: Session,
     wait: boolean | undefined,
   ): Promise<Started> {
-    const { durationS, delayed } = this.#core.gate.move(
-      moves,
-      overS ?? 0,
-      session.client,
-      this.#core.nowS,
-    );
+    const asked = this.#core.gate.move(moves, overS ?? 0, session.client, this.#core.nowS);
     this.#core.byHand(new Set(moves.map(({ servo }) => servo)), session.client);
+    const { durationS, delayed } = await untilBegun(this.#core, asked, moves);
     if (wait) await untilArrived(this.#core, moves);
     return { durationS: tidy(durationS, 4), ...(delayed && { delayed }) };
   }
@@ -698,9 +701,9 @@ export class Commands {
     for (const { lamp, target: to } of dims) gate.dim(lamp, to, overS ?? 0);
     for (const { light, target: to } of colours) gate.colour(light, to, overS ?? 0);
     // Last, so that the servos wait if the rail is full now.
-    const started =
-      moves.length > 0 ? gate.move(moves, overS ?? 0, session.client, nowS) : undefined;
+    const asked = moves.length > 0 ? gate.move(moves, overS ?? 0, session.client, nowS) : undefined;
     this.#core.byHand(channelsOf(targets), session.client);
+    const started = asked && (await untilBegun(this.#core, asked, moves));
     if (wait && started) await untilArrived(this.#core, moves);
     return { ...started, durationS: tidy(started?.durationS ?? overS ?? 0, 4) };
   }

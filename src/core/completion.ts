@@ -3,6 +3,7 @@ import { Refusal } from '../shared/errors.ts';
 import { tidy } from '../shared/units.ts';
 import type { Body } from './body.ts';
 import type { Cues } from './cues.ts';
+import type { Asked, Started } from './gate.ts';
 import type { Relay } from './relay.ts';
 import type { Move, Servo } from './servo.ts';
 import { NOTE_WITHIN_S, type StateKeeper } from './state-keeper.ts';
@@ -19,6 +20,20 @@ export interface ArriveHost {
   readonly nowS: number;
 }
 
+/**
+ * What a move takes, and what it waits for, once that has been worked out.
+ * @throws Refusal when it may not start after all; `condition` when something else came first
+ */
+export async function untilBegun(
+  core: ArriveHost,
+  { soon, ...started }: Asked,
+  [first]: readonly Move[],
+): Promise<Started> {
+  const begun = soon ? await soon : started;
+  if (begun) return begun;
+  throw interrupted(core, first!);
+}
+
 /** @throws Refusal `condition` when something else took the servos over, or stopped them */
 export function untilArrived(core: ArriveHost, moves: readonly Move[]): Promise<true> {
   // A delayed move has not been planned yet; it will be the next plan.
@@ -29,15 +44,19 @@ export function untilArrived(core: ArriveHost, moves: readonly Move[]): Promise<
       // What was waiting for its rail may have been replaced before it was ever planned.
       const elsewhere = !servo.moving && servo.setpoint.pos !== targetDeg;
       if (servo.plans !== plans.get(servo) || servo.interlocked || elsewhere)
-        throw new Refusal('move.interrupted', interruption(core, servo), {
-          channel: servo.name,
-          value: tidy(servo.setpoint.pos),
-          target: targetDeg,
-          condition: core.condition,
-        });
+        throw interrupted(core, { servo, targetDeg });
       if (servo.moving) return undefined;
     }
     return true;
+  });
+}
+
+function interrupted(core: ArriveHost, { servo, targetDeg }: Move): Refusal {
+  return new Refusal('move.interrupted', interruption(core, servo), {
+    channel: servo.name,
+    value: tidy(servo.setpoint.pos),
+    target: targetDeg,
+    condition: core.condition,
   });
 }
 

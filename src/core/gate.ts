@@ -22,8 +22,9 @@ import type { Sound } from './sound.ts';
 /** A rail may be over its limit by this much (A), from rounding only. */
 const RAIL_SLACK_A = 1e-9;
 const FEEL_STEP_DEG = 5;
-/** Eased moves of more servos than this are planned in slices. */
-const PLANNED_AT_ONCE = 2;
+/** Moves of more servos than this are worked out in slices, one a tick; eased ones take longer to plan. */
+const PLANNED_AT_ONCE = 16;
+const EASED_AT_ONCE = 2;
 
 /** A channel that is asked to change, and to what. */
 interface Change {
@@ -49,6 +50,8 @@ interface Waiting {
   ease: Ease | undefined;
   /** How many times longer it takes than it otherwise would. */
   stretch?: number;
+  /** Of so many servos that it is worked out in slices; its sender hears of it then. */
+  answer?: Answer;
   /** It is being planned, a slice in each tick; then the result. */
   planning?: Planning | undefined;
   planned?: Planned;
@@ -56,7 +59,7 @@ interface Waiting {
   delayed?: boolean;
   /** The starts by which it is planned. */
   starts?: Starts | undefined;
-  /** When it was asked for (s). */
+  /** When it was asked for, or planned again (s). */
   askedS?: number;
   /** One of a stream, whose sender reports what has to be reported. */
   streamed?: boolean;
@@ -88,6 +91,31 @@ export interface Started {
   durationS: number;
   /** Why it has to wait, in words. */
   delayed?: string;
+}
+
+/** What is known of a move when it has been asked for. */
+export interface Asked extends Started {
+  /**
+   * While it is still being worked out, the same once it starts or has to wait; undefined when something
+   * else came first. Rejects with the Refusal for which it may not start after all.
+   */
+  soon?: Promise<Started | undefined>;
+}
+
+/** Tells the sender of moves that are worked out in slices what became of them. */
+class Answer {
+  readonly soon: Promise<Started | undefined>;
+  give!: (started?: Started) => void;
+  refuse!: (why: Refusal) => void;
+
+  constructor() {
+    this.soon = new Promise((resolve, reject) => {
+      this.give = resolve;
+      this.refuse = reject;
+    });
+    // A cue does not ask: the journal says why.
+    this.soon.catch(() => {});
+  }
 }
 
 /**
@@ -153,7 +181,7 @@ export class Gate {
     ease?: Ease,
     onPlanned?: (durationS: number) => void,
     stretch = 1,
-  ): Started {
+  ): Asked {
     return this.#send({ moves, overS, who, jog: false, ease, onPlanned, stretch }, nowS);
   }
 
@@ -167,20 +195,20 @@ export class Gate {
     return this.#send({ moves, overS: 0, who, jog: false, ease: undefined, streamed: true }, nowS);
   }
 
-  #send(asked: Waiting, nowS: number): Started {
+  #send(asked: Waiting, nowS: number): Asked {
     this.#mustBeFree();
-    const { moves, ease, stretch } = asked;
+    const { moves, ease } = asked;
     this.#mustBeAbleToFollow(moves, ease);
     this.cancel(moves.map((move) => move.servo));
-    const starts = this.#startsOf(moves);
-    asked.starts = starts.full ? undefined : starts;
-    const planning = new Planning(moves, asked.overS, ease, asked.starts?.delaysS, stretch);
-    if (ease && moves.length > PLANNED_AT_ONCE && !moves.some(({ servo }) => servo.moving)) {
-      this.#waiting.push({ ...asked, planning, askedS: nowS });
+    if (isLong(asked) && !moves.some(({ servo }) => servo.moving)) {
+      const answer = new Answer();
+      this.#waiting.push({ ...asked, answer, askedS: nowS });
       for (const { servo } of moves) servo.delayed = true;
-      return { durationS: asked.overS };
+      return { durationS: asked.overS, soon: answer.soon };
     }
-    const { plans, durationS } = planning.whole();
+    const starts = this.#beginPlanning(asked);
+    const { plans, durationS } = asked.planning!.whole();
+    asked.planning = undefined;
     asked.onPlanned?.(durationS);
     const full = this.#blockedBy(moves) ?? starts.full;
     if (!full) {
@@ -393,14 +421,14 @@ export class Gate {
     return { targetDeg, limited: targetDeg !== askedDeg };
   }
 
-  /** Starts what has been waiting, oldest first, as soon as the rails have room. */
+  /** Starts what has been waiting, oldest first, as soon as it is planned and the rails have room. */
   retry(): void {
     if (this.#waiting.length === 0) return;
     const { nowS } = this.#body;
     this.#waiting = this.#waiting.filter((asked) => {
-      const { moves, who, planning } = asked;
+      const { moves, who, answer } = asked;
       // Its moves have been checked in this tick, which is enough work for one tick.
-      if (planning && asked.askedS === nowS) return true;
+      if (asked.askedS === nowS) return true;
       try {
         for (const { servo, targetDeg } of moves) {
           this.mustBeWithin(servo, targetDeg);
@@ -410,24 +438,31 @@ export class Gate {
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         for (const { servo } of moves) servo.delayed = false;
+        answer?.refuse(error);
         if (asked.streamed) return false;
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
       }
-      // Starting so many is work for a separate tick.
-      if (planning) {
-        this.#planOn(asked, planning);
+      // When so many start, how, and that they do is work for a separate tick each.
+      if (answer && !asked.planned) {
+        if (asked.planning) this.#planOn(asked, asked.planning);
+        else this.#beginPlanning(asked);
         return true;
       }
       const starts = this.#startsOf(moves);
       const full = this.#blockedBy(moves) ?? starts.full;
       if (full) {
-        if (asked.planned && !asked.delayed) this.#reportDelayed(asked, full);
+        if (answer && !asked.delayed) {
+          const { durationS } = asked.planned!;
+          answer.give({ durationS, delayed: this.#reportDelayed(asked, full) });
+        }
         asked.delayed = true;
         return true;
       }
-      if (!this.#isPlannedFor(asked, starts, nowS)) return true;
-      this.#start(asked, this.#plansOf(asked));
+      const planned = this.#plannedFor(asked, starts, nowS);
+      if (!planned) return true;
+      this.#start(asked, planned.plans);
+      answer?.give({ durationS: planned.durationS });
       if (asked.delayed && !asked.streamed)
         this.#journal.add(
           who,
@@ -436,6 +471,15 @@ export class Gate {
         );
       return false;
     });
+  }
+
+  /** Works out when the moves start, by which they are planned. */
+  #beginPlanning(asked: Waiting): Starts {
+    const { moves, overS, ease, stretch } = asked;
+    const starts = this.#startsOf(moves);
+    asked.starts = starts.full ? undefined : starts;
+    asked.planning = new Planning(moves, overS, ease, asked.starts?.delaysS, stretch);
+    return starts;
   }
 
   /** Plans a slice. */
@@ -448,34 +492,31 @@ export class Gate {
   }
 
   /**
-   * Whether the plans in hand, if any, start as they now must; if not, and they take longer than a tick has
-   * time for, they are planned again from now on.
+   * The plans, made now unless those in hand start as they now must from where everything stands; undefined
+   * where that takes longer than a tick has time for, so that they are planned again in slices.
    */
-  #isPlannedFor(asked: Waiting, starts: Starts, nowS: number): boolean {
+  #plannedFor(asked: Waiting, starts: Starts, nowS: number): Planned | undefined {
     const { moves, overS, ease, stretch, planned } = asked;
     const same = asked.starts?.delaysS.every((delayS, i) => delayS === starts.delaysS[i]) ?? false;
-    asked.starts = starts;
-    if (same) return true;
-    asked.planned = undefined;
-    if (!planned || moves.length <= PLANNED_AT_ONCE) return true;
-    asked.planning = new Planning(moves, overS, ease, starts.delaysS, stretch);
-    asked.askedS = nowS;
-    return false;
-  }
-
-  /** The plan is valid as long as everything stands where it stood. */
-  #plansOf({ moves, overS, ease, stretch, planned, starts }: Waiting): readonly Trajectory[] {
     const still = !moves.some(({ servo }) => servo.moving);
-    if (planned && still) return planned.plans;
-    return new Planning(moves, overS, ease, starts?.delaysS, stretch).whole().plans;
+    if (planned && same && still) return planned;
+    asked.starts = starts;
+    const planning = new Planning(moves, overS, ease, starts.delaysS, stretch);
+    // Without a curve a second planning is short: others that start meanwhile must not hold it up for long.
+    if (same || !asked.answer || !ease) return planning.whole();
+    asked.planned = undefined;
+    asked.planning = planning;
+    asked.askedS = nowS;
+    return undefined;
   }
 
   /** Forgets what waits for one of these servos, or everything. */
   cancel(servos: readonly Servo[] = this.#body.servos): void {
     if (this.#waiting.length === 0) return;
-    this.#waiting = this.#waiting.filter(({ moves }) => {
+    this.#waiting = this.#waiting.filter(({ moves, answer }) => {
       if (!moves.some(({ servo }) => servos.includes(servo))) return true;
       for (const { servo } of moves) servo.delayed = false;
+      answer?.give();
       return false;
     });
   }
@@ -1164,6 +1205,11 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
+}
+
+/** Whether moves take longer to work out than a tick has time for. */
+function isLong({ moves, ease }: Waiting): boolean {
+  return moves.length > (ease ? EASED_AT_ONCE : PLANNED_AT_ONCE);
 }
 
 function changesOf(moves: readonly Move[]): Change[] {

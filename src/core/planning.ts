@@ -4,9 +4,10 @@ import type { Move } from './servo.ts';
 
 /** Times that differ by less than this share are the same but for rounding. */
 const SAME = 1e-9;
-/** A slice of planning ends after so much time (ms) on the core's clock, or so many plans. */
+/** A slice of planning ends after so much time (ms) on the core's clock, or so many plans, fewer eased ones. */
 const SLICE_MS = 1;
-const SLICE_PLANS = 12;
+const SLICE_PLANS = 60;
+const SLICE_EASED = 12;
 
 export interface Planned {
   plans: Trajectory[];
@@ -18,8 +19,8 @@ export interface Planned {
  * Ways that all take as long as the slowest member does, and no less than was asked for. Which one that
  * is can be guessed: it goes first, so that hardly any is planned twice.
  *
- * Eased moves of many servos take longer to plan than a tick has time for: they are planned in slices,
- * one a tick, while everything stands still.
+ * Moves of many servos take longer to plan than a tick has time for: they are planned in slices, one a
+ * tick, while everything stands still.
  */
 export class Planning {
   readonly #moves: readonly Move[];
@@ -61,11 +62,12 @@ export class Planning {
   /** Plans some more; undefined while there is more to do. */
   slice(nowMs: () => number): Planned | undefined {
     const startMs = nowMs();
+    const most = this.#ease ? SLICE_EASED : SLICE_PLANS;
     let plans = 0;
     do {
       if (this.#step()) return this.#done();
       plans++;
-    } while (plans < SLICE_PLANS && nowMs() - startMs < SLICE_MS);
+    } while (plans < most && nowMs() - startMs < SLICE_MS);
     return undefined;
   }
 
