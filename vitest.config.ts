@@ -65,7 +65,7 @@ export default defineConfig({
           name: 'unit',
           include: [
             'tests/*.test.ts',
-            'tests/{shared,api,sums,sound,boards,prop,proposal,editing,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service,show,backup}/**/*.test.ts',
+            'tests/{shared,api,sums,sound,boards,prop,proposal,editing,core,rehearsal,gateway,page,drawings,cli,safe,doctor,service,show,startup,backup}/**/*.test.ts',
           ],
           exclude: [...LONG, ...SLOW],
           // Files share their modules: loading them takes longer than most tests.

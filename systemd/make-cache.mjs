@@ -5,7 +5,7 @@
 // usage: node make-cache.mjs FOLDER PROP
 import { spawn } from 'node:child_process';
 import { existsSync } from 'node:fs';
-import { copyFile, mkdtemp, rm, writeFile } from 'node:fs/promises';
+import { mkdtemp, readFile, rm, writeFile } from 'node:fs/promises';
 import { tmpdir } from 'node:os';
 import { join } from 'node:path';
 import { setTimeout as sleep } from 'node:timers/promises';
@@ -24,16 +24,37 @@ const SESSION = `move beak open
 jog beak -4.5
 mark beak ajar
 undo
+move head_turn 60
+limit head_turn high
+undo
+rest head_turn
+undo
+pose alert
 move tail open --over 0.5
 colour eye_left #402000
 dim lantern 0.3
-cue glance
+switch mist on --for 0.2
+identify fan
+identify lantern
+identify beak
+cue blink
+cue glance --loop
+wait 0.3
+move head_turn 60
 park
 wake --confirm-unknown
+cue glance --loop
+wait 0.3
 stop
 find W07
 journal
+wait 1
+reset
+lockout
+unlock
 `;
+/** The mist rests first, as nobody knows how long it was on: no longer than the session takes to come to it. */
+const RESTS = [/restS: \d+/, 'restS: 0.5'];
 
 /** @returns whether every cache was made, and from the whole session */
 export async function makeCache(folder, prop) {
@@ -41,7 +62,7 @@ export async function makeCache(folder, prop) {
   const file = join(home, 'prop.yaml');
   const done = join(home, 'done');
   for (const name of MADE) await rm(join(folder, `${name}.cache`), { force: true });
-  await copyFile(prop, file);
+  await writeFile(file, (await readFile(prop, 'utf8')).replace(...RESTS));
   const env = { ...process.env, SINEW_MAKE_CACHE: done };
   for (const name of OF_A_SERVICE) delete env[name];
   const daemon = spawn(

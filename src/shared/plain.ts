@@ -3,10 +3,12 @@
  * a terminal.
  */
 const HIDDEN = /[\p{C}\p{Zl}\p{Zp}]/gu;
+/** Nothing hidden is in these; to compile the other takes a slow board most of a tick. */
+const VISIBLE_ASCII = /^[\x20-\x7e]*$/;
 
 /** A text that goes to logs and screens as one line: each hidden character becomes `instead`. */
 export function plain(text: string, instead = '\ufffd'): string {
-  return text.replace(HIDDEN, instead);
+  return VISIBLE_ASCII.test(text) ? text : text.replace(HIDDEN, instead);
 }
 
 /** Control characters but for the ends of lines and tabs, and those that turn the direction of writing. */

@@ -142,9 +142,11 @@ export class GatewayLink {
       this.publishRunning();
       this.#gateway.post({ t: 'done', id, text });
     } catch (error) {
-      const { message, stack } = error as Error;
-      if (!(error instanceof Refusal))
+      // To ask a refusal for its stack takes longer than a tick of a slow board, the first time.
+      if (!(error instanceof Refusal)) {
+        const { message, stack } = error as Error;
         this.#service.log('error', 'sinewd', { stack }, `a command failed: ${message}`);
+      }
       this.#gateway.post({ t: 'fail', id, error: asRefusal(error).toObject() });
     }
   }

@@ -117,7 +117,7 @@ export interface Seen {
   ticks: number;
   /** The longest turn of the main thread's event loop (ms). */
   longestTurnMs: number;
-  /** The longest time that the machine itself did not run the board (ms): see `referee` in board.c. */
+  /** The longest that the machine itself did not run the board, at once or within one turn (ms): `referee` in board.c. */
   awayMs: number;
 }
 
@@ -331,9 +331,10 @@ export class SlowBoard {
     }
     const counts = last.late.map((count, at) => count - mark.late[at]!);
     const worst = counts.findLastIndex((count) => count > 0);
-    const stalls = this.#stalls(mark);
-    const longestTurnMs = this.#longestTurnMs(mark, stalls);
-    const awayMs = Math.max(0, ...stalls.map(({ atMs, endMs }) => endMs - atMs));
+    const turns = this.#turns(mark);
+    const longestTurnMs = Math.max(0, ...turns.map(({ ownMs }) => ownMs));
+    const stalls = this.#stalls(mark).map(({ atMs, endMs }) => endMs - atMs);
+    const awayMs = Math.max(0, ...stalls, ...turns.map((turn) => turn.awayMs));
     // A class begins where the one before it ends.
     const beganMs = worst > 0 ? LATENESS_MS[worst - 1]! : 0;
     let lateMs = worst === LATENESS_MS.length ? Math.max(beganMs, longestTurnMs) : beganMs;
@@ -377,22 +378,22 @@ export class SlowBoard {
    * which the machine was away in it; 0 below 1 ms.
    */
   longestTurnMs(mark: Mark): number {
-    return this.#longestTurnMs(mark, this.#stalls(mark));
+    return Math.max(0, ...this.#turns(mark).map(({ ownMs }) => ownMs));
   }
 
   #stalls(mark: Mark): Span[] {
     return this.#spans(AT.stalls, HEAD.stalls, RING.stalls, mark.atMs);
   }
 
-  #longestTurnMs(mark: Mark, stalls: readonly Span[]): number {
-    let longest = 0;
-    for (const { atMs, endMs } of this.#spans(AT.turns, HEAD.turns, RING.turns, mark.atMs)) {
-      let ms = endMs - atMs;
+  /** The turns of the main thread: how long each took (ms), and how long the machine was away in it. */
+  #turns(mark: Mark): { ownMs: number; awayMs: number }[] {
+    const stalls = this.#stalls(mark);
+    return this.#spans(AT.turns, HEAD.turns, RING.turns, mark.atMs).map(({ atMs, endMs }) => {
+      let awayMs = 0;
       for (const stall of stalls)
-        ms -= Math.max(0, Math.min(endMs, stall.endMs) - Math.max(atMs, stall.atMs));
-      longest = Math.max(longest, ms);
-    }
-    return longest;
+        awayMs += Math.max(0, Math.min(endMs, stall.endMs) - Math.max(atMs, stall.atMs));
+      return { ownMs: endMs - atMs - awayMs, awayMs };
+    });
   }
 
   /** All that the main thread asked of the file system since `sinceMs` (by `nowMs`), done or not. */
