@@ -5,6 +5,7 @@ import {
   existsSync,
   ftruncateSync,
   openSync,
+  readFileSync,
   readSync,
   rmSync,
   writeFileSync,
@@ -23,6 +24,7 @@ import { MemoryGroup } from './memory-group.ts';
 
 const SOURCE = fileURLToPath(new URL('board.c', import.meta.url));
 const TOOLS = ['gcc', 'taskset', 'setsid'];
+const UNIT = fileURLToPath(new URL('../../systemd/sinewd.service', import.meta.url));
 export const SLOW = 4;
 export const MEMORY_MIB = 120;
 export const TICK_MS = 5;
@@ -223,7 +225,7 @@ export class SlowBoard {
       daemon = await Daemon.start({
         folder: home,
         args,
-        nodeArgs,
+        nodeArgs: [...asInstalled(), ...nodeArgs],
         through: through({
           ...{ library, group: memory.folder, file, core, disk: `${home}/`, terminal, env },
         }),
@@ -522,6 +524,13 @@ export function excused(
 ): boolean {
   const excessMs = (gapTicks - most) * TICK_MS;
   return (excessMs > 0 && awayMs >= excessMs) || loadavg()[0]! > availableParallelism();
+}
+
+/** What node is told where the daemon runs as a service, as systemd's unit has it. */
+function asInstalled(): string[] {
+  const [, flags = ''] =
+    /^ExecStart=\S+\/node ((?:--\S+ )*)\S+daemon\.js /m.exec(readFileSync(UNIT, 'utf8')) ?? [];
+  return flags.split(' ').filter((flag) => flag !== '');
 }
 
 /**

@@ -1,4 +1,5 @@
 import { spawnSync } from 'node:child_process';
+import { readFileSync } from 'node:fs';
 import { afterAll, beforeAll, describe, expect, it } from 'vitest';
 import { MEMORY_MIB, SLOW } from './board.ts';
 import { MemoryGroup } from './memory-group.ts';
@@ -27,6 +28,12 @@ describe('the slow board itself', () => {
     const ratio = ratios.toSorted((a, b) => a - b)[3]!;
     expect(ratio).toBeGreaterThan(0.7 * SLOW);
     expect(ratio).toBeLessThan(1.4 * SLOW);
+  });
+
+  it('starts node as the service does', () => {
+    const { pid } = stage.board.daemon.child;
+    const [, ...words] = readFileSync(`/proc/${pid}/cmdline`, 'utf8').split('\0');
+    expect(words[0]).toBe('--v8-pool-size=1');
   });
 
   it('ticks 200 times in a second of its own time', async () => {
