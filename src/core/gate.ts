@@ -223,14 +223,15 @@ export class Gate {
     return { durationS, delayed: this.#reportDelayed(asked, full) };
   }
 
-  /** As `move`, without moving: checks whether it is allowed; with `plans`, works out when it starts and plans it as well. */
-  consider(moves: readonly Move[], ease: Ease | undefined, plans: boolean): void {
+  /** As `move`, without moving: checks whether it is allowed; with `plans`, works out when it starts and gives the ways. */
+  consider(moves: readonly Move[], ease: Ease | undefined, plans: boolean): readonly Trajectory[] {
     try {
       this.#mustBeAbleToFollow(moves, ease);
-      if (plans) new Planning(moves, 1, ease, this.#startsOf(moves).delaysS).whole();
+      if (plans) return new Planning(moves, 1, ease, this.#startsOf(moves).delaysS).whole().plans;
     } catch (error) {
       if (!(error instanceof Refusal)) throw error;
     }
+    return [];
   }
 
   /**

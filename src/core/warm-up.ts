@@ -1,9 +1,12 @@
 import { parseEase } from '../sums/ease.ts';
 import type { Body } from './body.ts';
 import type { Gate } from './gate.ts';
+import { Motion } from './motion.ts';
 
 /** So many ticks are used: after them the code of a move is compiled. */
-const TICKS = 600;
+const TICKS = 2400;
+/** A way is followed for so long each time (s). */
+const STEP = { dtS: 0.01 };
 const EASE = parseEase('ease-in-out')!;
 
 /**
@@ -13,6 +16,8 @@ const EASE = parseEase('ease-in-out')!;
  */
 export class WarmUp {
   #done = 0;
+  /** Of no servo. */
+  readonly #motion = Motion.make(1)[0]!;
 
   get over(): boolean {
     return this.#done >= TICKS;
@@ -25,6 +30,8 @@ export class WarmUp {
     const servo = servos[(at >> 2) % servos.length]!;
     const [low, high] = servo.limitsDeg;
     const moves = [{ servo, targetDeg: at & 8 ? low : high }];
-    gate.consider(moves, at & 1 ? EASE : undefined, (at & 2) === 2);
+    const [plan] = gate.consider(moves, at & 1 ? EASE : undefined, (at & 2) === 2);
+    if (plan) this.#motion.follow(plan);
+    this.#motion.advance(STEP);
   }
 }
