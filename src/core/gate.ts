@@ -424,7 +424,11 @@ export class Gate {
 
   /** Starts what has been waiting, oldest first, as soon as it is planned and the rails have room. */
   retry(): void {
-    if (this.#waiting.length === 0) return;
+    // By itself: a function that makes another one allocates at its start.
+    if (this.#waiting.length > 0) this.#retryAll();
+  }
+
+  #retryAll(): void {
     const { nowS } = this.#body;
     this.#waiting = this.#waiting.filter((asked) => {
       const { moves, who, answer } = asked;

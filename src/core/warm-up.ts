@@ -3,8 +3,9 @@ import type { Body } from './body.ts';
 import type { Gate } from './gate.ts';
 import { Motion } from './motion.ts';
 
-/** So many ticks are used: after them the code of a move is compiled. */
-const TICKS = 2400;
+/** Of so many ticks all are used, then half of them: after the last the code of a move is compiled. */
+const ALL_OF = 600;
+const TICKS = 3000;
 /** A way is followed for so long each time (s). */
 const STEP = { dtS: 0.01 };
 const EASE = parseEase('ease-in-out')!;
@@ -26,7 +27,7 @@ export class WarmUp {
   /** Once a tick, while nothing else goes on. */
   tick({ servos }: Body, gate: Gate): void {
     const at = this.#done++;
-    if (servos.length === 0) return;
+    if (servos.length === 0 || (at >= ALL_OF && at & 16)) return;
     const servo = servos[(at >> 2) % servos.length]!;
     const [low, high] = servo.limitsDeg;
     const moves = [{ servo, targetDeg: at & 8 ? low : high }];

@@ -70,7 +70,7 @@ const QUIET_MS = 200;
 /** Within this a daemon has kept what it worked out from its file (ms). */
 const FORM_KEPT_MS = 3500;
 
-/** After this (ms) a daemon has compiled what it needs in advance: the core in 2400 ticks, the service in its trials. */
+/** After this (ms) a daemon has compiled what it needs in advance: the core in 3000 ticks, the service in its trials. */
 const SETTLED_MS = 15_000;
 
 /** A prop on a slow board, live, with its holder and somebody who watches at 50 Hz. */
