@@ -230,7 +230,7 @@ it("pigpio's add-on is compiled by the installer where it can be, or it says why
 
 it('what the unit names is there, and runs', () => {
   const unit = read('etc/systemd/system/sinewd.service');
-  const files = [...unit.matchAll(/^Exec\w+=\/opt\/sinew\/bin\/node (\S+)/gm)].map(
+  const files = [...unit.matchAll(/^Exec\w+=\/opt\/sinew\/bin\/node (?:--\S+ )*(\S+)/gm)].map(
     ([, file]) => file!,
   );
   expect(files).toHaveLength(2);
