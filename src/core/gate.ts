@@ -2,6 +2,7 @@ import { didYouMean } from '../prop/finding.ts';
 import type { Requirement } from '../prop/schema.ts';
 import { Refusal } from '../shared/errors.ts';
 import { clamp, tidy } from '../shared/units.ts';
+import { type Resolvers, withResolvers } from '../shared/with-resolvers.ts';
 import type { Ease } from '../sums/ease.ts';
 import { easedRange } from '../sums/eased-move.ts';
 import type { Rgb } from '../sums/light.ts';
@@ -50,8 +51,8 @@ interface Waiting {
   ease: Ease | undefined;
   /** How many times longer it takes than it otherwise would. */
   stretch?: number;
-  /** Of so many servos that it is worked out in slices; its sender hears of it then. */
-  answer?: Answer;
+  /** Of so many servos that it is worked out in slices; what its sender is told then. */
+  answer?: Resolvers<Started | undefined>;
   /** It is being planned, a slice in each tick; then the result. */
   planning?: Planning | undefined;
   planned?: Planned;
@@ -100,22 +101,6 @@ export interface Asked extends Started {
    * else came first. Rejects with the Refusal for which it may not start after all.
    */
   soon?: Promise<Started | undefined>;
-}
-
-/** Tells the sender of moves that are worked out in slices what became of them. */
-class Answer {
-  readonly soon: Promise<Started | undefined>;
-  give!: (started?: Started) => void;
-  refuse!: (why: Refusal) => void;
-
-  constructor() {
-    this.soon = new Promise((resolve, reject) => {
-      this.give = resolve;
-      this.refuse = reject;
-    });
-    // A cue does not ask: the journal says why.
-    this.soon.catch(() => {});
-  }
 }
 
 /**
@@ -201,14 +186,15 @@ export class Gate {
     this.#mustBeAbleToFollow(moves, ease);
     this.cancel(moves.map((move) => move.servo));
     if (isLong(asked) && !moves.some(({ servo }) => servo.moving)) {
-      const answer = new Answer();
+      const answer = withResolvers<Started | undefined>();
+      // A cue does not ask: the journal says why.
+      answer.promise.catch(() => {});
       this.#waiting.push({ ...asked, answer, askedS: nowS });
       for (const { servo } of moves) servo.delayed = true;
-      return { durationS: asked.overS, soon: answer.soon };
+      return { durationS: asked.overS, soon: answer.promise };
     }
-    const starts = this.#beginPlanning(asked);
-    const { plans, durationS } = asked.planning!.whole();
-    asked.planning = undefined;
+    const starts = this.#noteStarts(asked);
+    const { plans, durationS } = planningOf(asked).whole();
     asked.onPlanned?.(durationS);
     const full = this.#blockedBy(moves) ?? starts.full;
     if (!full) {
@@ -424,7 +410,7 @@ export class Gate {
 
   /** Starts what has been waiting, oldest first, as soon as it is planned and the rails have room. */
   retry(): void {
-    // By itself: a function that makes another one allocates at its start.
+    // Kept apart: a function with another one in it allocates each time it is called.
     if (this.#waiting.length > 0) this.#retryAll();
   }
 
@@ -443,7 +429,7 @@ export class Gate {
       } catch (error) {
         if (!(error instanceof Refusal)) throw error;
         for (const { servo } of moves) servo.delayed = false;
-        answer?.refuse(error);
+        answer?.reject(error);
         if (asked.streamed) return false;
         this.#journal.add('prop', 'refused', `no longer: ${error.message}`, error.values);
         return false;
@@ -451,7 +437,10 @@ export class Gate {
       // When so many start, how, and that they do is work for a separate tick each.
       if (answer && !asked.planned) {
         if (asked.planning) this.#planOn(asked, asked.planning);
-        else this.#beginPlanning(asked);
+        else {
+          this.#noteStarts(asked);
+          asked.planning = planningOf(asked);
+        }
         return true;
       }
       const starts = this.#startsOf(moves);
@@ -459,7 +448,7 @@ export class Gate {
       if (full) {
         if (answer && !asked.delayed) {
           const { durationS } = asked.planned!;
-          answer.give({ durationS, delayed: this.#reportDelayed(asked, full) });
+          answer.resolve({ durationS, delayed: this.#reportDelayed(asked, full) });
         }
         asked.delayed = true;
         return true;
@@ -467,7 +456,7 @@ export class Gate {
       const planned = this.#plannedFor(asked, starts, nowS);
       if (!planned) return true;
       this.#start(asked, planned.plans);
-      answer?.give({ durationS: planned.durationS });
+      answer?.resolve({ durationS: planned.durationS });
       if (asked.delayed && !asked.streamed)
         this.#journal.add(
           who,
@@ -478,12 +467,10 @@ export class Gate {
     });
   }
 
-  /** Works out when the moves start, by which they are planned. */
-  #beginPlanning(asked: Waiting): Starts {
-    const { moves, overS, ease, stretch } = asked;
-    const starts = this.#startsOf(moves);
+  /** Works out when the moves start, by which they are planned unless they have to wait for a rail. */
+  #noteStarts(asked: Waiting): Starts {
+    const starts = this.#startsOf(asked.moves);
     asked.starts = starts.full ? undefined : starts;
-    asked.planning = new Planning(moves, overS, ease, asked.starts?.delaysS, stretch);
     return starts;
   }
 
@@ -501,14 +488,14 @@ export class Gate {
    * where that takes longer than a tick has time for, so that they are planned again in slices.
    */
   #plannedFor(asked: Waiting, starts: Starts, nowS: number): Planned | undefined {
-    const { moves, overS, ease, stretch, planned } = asked;
+    const { moves, planned } = asked;
     const same = asked.starts?.delaysS.every((delayS, i) => delayS === starts.delaysS[i]) ?? false;
     const still = !moves.some(({ servo }) => servo.moving);
     if (planned && same && still) return planned;
     asked.starts = starts;
-    const planning = new Planning(moves, overS, ease, starts.delaysS, stretch);
+    const planning = planningOf(asked);
     // Without a curve a second planning is short: others that start meanwhile must not hold it up for long.
-    if (same || !asked.answer || !ease) return planning.whole();
+    if (same || !asked.answer || !asked.ease) return planning.whole();
     asked.planned = undefined;
     asked.planning = planning;
     asked.askedS = nowS;
@@ -521,7 +508,7 @@ export class Gate {
     this.#waiting = this.#waiting.filter(({ moves, answer }) => {
       if (!moves.some(({ servo }) => servos.includes(servo))) return true;
       for (const { servo } of moves) servo.delayed = false;
-      answer?.give();
+      answer?.resolve(undefined);
       return false;
     });
   }
@@ -1210,6 +1197,11 @@ export class Gate {
       { rail: rail.name, amps: tidy(amps), limitA: rail.limitA },
     );
   }
+}
+
+/** The way there of each, by the starts that have been noted. */
+function planningOf({ moves, overS, ease, starts, stretch }: Waiting): Planning {
+  return new Planning(moves, overS, ease, starts?.delaysS, stretch);
 }
 
 /** Whether moves take longer to work out than a tick has time for. */

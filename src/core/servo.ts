@@ -459,8 +459,8 @@ export class Servo implements ActuatorContract {
   addTurnTo(rail: RailAhead, { earliestS, latestS }: { earliestS: number; latestS: number }): void {
     const { busyA, stallA } = this.draw;
     const leftS = this.#startLeftS;
-    const overS = this.#startCounts ? leftS : 0;
-    rail.add(stallA - busyA, leftS > 0 ? overS : earliestS, latestS + START_S);
+    const addedS = this.#startCounts ? leftS : 0;
+    rail.add(stallA - busyA, leftS > 0 ? addedS : earliestS, latestS + START_S);
   }
 
   /** How long a start that is under way goes on (s). */

@@ -21,6 +21,7 @@ import { endThread } from '../shared/end-thread.ts';
 import { type ErrorObject, Refusal } from '../shared/errors.ts';
 import { LineIn, makeRing } from '../shared/line.ts';
 import type { TelemetryBuffers } from '../shared/telemetry.ts';
+import { withResolvers } from '../shared/with-resolvers.ts';
 import {
   type FromService,
   isAnswerToStart,
@@ -455,17 +456,6 @@ function spawnService(start: ServiceStart, handOver: Transferable[]): Worker {
 
 function refusalOf({ data: { code, reason, ...values } }: ErrorObject): Refusal {
   return new Refusal(code, reason, values);
-}
-
-/** Promise.withResolvers of later versions of Node. */
-function withResolvers<T>() {
-  let resolve!: (value: T) => void;
-  let reject!: (error: Error) => void;
-  const promise = new Promise<T>((yes, no) => {
-    resolve = yes;
-    reject = no;
-  });
-  return { promise, resolve, reject };
 }
 
 /** What can be posted: a log must not fail for a value that cannot. */

@@ -530,7 +530,7 @@ export function excused(
 function asInstalled(): string[] {
   const [, flags = ''] =
     /^ExecStart=\S+\/node ((?:--\S+ )*)\S+daemon\.js /m.exec(readFileSync(UNIT, 'utf8')) ?? [];
-  return flags.split(' ').filter((flag) => flag !== '');
+  return flags.match(/\S+/g) ?? [];
 }
 
 /**

@@ -2,7 +2,7 @@ import { expect, test } from 'vitest';
 import { plain } from '../../src/shared/plain.ts';
 import fc from '../fast-check.ts';
 
-// Unicode Standard, chapter 4.5 (general category): C and its kinds, Zl, Zp.
+// Unicode Standard, section 4.5, general category (from memory): C and its kinds, Zl, Zp.
 const HIDDEN = /[\p{C}\p{Zl}\p{Zp}]/gu;
 
 test('each hidden character is replaced, whatever stands beside it', () => {

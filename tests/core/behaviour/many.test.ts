@@ -4,7 +4,7 @@ import { type Act, asks, endings, mishaps, recovery, Stage } from '../programs.t
 import { RestWatch } from '../rest-watch.ts';
 import { makeProp, Rig, relay, restedAt, servo, TICK_S } from '../rig.ts';
 
-// Moves of more servos than a tick of a slow board has time for are worked out in parts, one a tick.
+// Moves of more servos than a tick of a slow board has time for are worked out in slices, one a tick.
 
 const draw = { idleA: 0.05, movingA: 0.2, stallA: 0.6 };
 const FEATHERS = Array.from({ length: 20 }, (_, i) => `feather_${i + 1}`);
@@ -131,7 +131,6 @@ describe('a move of many servos', () => {
     client.silent = true;
     await rig.run(480);
     heard(client.call('group.move', { group: 'all', to: 20 }));
-    client.silent = true;
     await rig.run(3000);
     expect(rig.condition).not.toBe('live');
     await rig.run(3000);
