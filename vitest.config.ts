@@ -20,9 +20,12 @@ const LONG = [
   'sums/{ease,flash,light,linkage,linkage-branch,linkage-drawing,servo-mapping}',
 ].map((name) => `tests/${name}.test.ts`);
 
-/** Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. */
+/**
+ * Unit tests that take seconds each: random programs, attacks, long virtual times, real threads. And a release
+ * that is packed and installed: it measures nothing, and runs beside them.
+ */
 const SLOW = [
-  'core/{behaviour/cue-random,behaviour/examples,behaviour/light-whole,behaviour/random,behaviour/takes-random,idle,show-random}',
+  'core/{behaviour/cue-random,behaviour/examples,behaviour/light-whole,behaviour/random,behaviour/takes-random,idle,measuring,show-random}',
   'boards/{alsa/player,pigpio/native,threads}',
   'gateway/{host,http}',
   'prop/{edit-text,entries,fuzz,lint-loom,lint-reuse}',
@@ -34,15 +37,16 @@ const SLOW = [
   'show/prop-stage',
   'service/{behaviour/capture,host,opening,outlet,planner,planner-follow}',
   'sums/{eased-move,loudness,profile,profile-optimal,profile-retarget,torque}',
+  'systemd/install',
 ].map((name) => `tests/${name}.test.ts`);
 
 /** Whole daemons, releases and pages that take half a minute each and more. */
 const SLOW_SYSTEM = [
   'system/{cues,examples,life,measure,reload,show,show-many,show-run,with-cache}',
-  'systemd/{install,live}',
+  'systemd/live',
 ].map((name) => `tests/${name}.test.ts`);
 const SLOW_BROWSER = [
-  'tests/browser/{access,bench,big,budget,colours,conduct,cues,desk,file,findings,frozen,link,looks,measure,ends,picture,parts,perform,presence,setup,show,strip,thumb,words}.test.ts',
+  'tests/browser/{access,bench,big,budget,colours,conduct,cues,desk,file,findings,frozen,link,looks,measure,ends,picture,parts,perform,presence,setup,show,strip,thumb,views,words}.test.ts',
 ];
 
 const browser = {
@@ -101,7 +105,7 @@ export default defineConfig({
           ...alone,
           name: 'system',
           include: ['tests/{system,systemd}/**/*.test.ts'],
-          exclude: SLOW_SYSTEM,
+          exclude: [...SLOW, ...SLOW_SYSTEM],
           fileParallelism: false,
           sequence: { groupOrder: 2 },
         },

@@ -1,3 +1,4 @@
+import { setTimeout as sleep } from 'node:timers/promises';
 import { MessageChannel, type MessagePort, type Worker } from 'node:worker_threads';
 import type { Driver } from '../boards/board.ts';
 import { loadEndNow } from '../boards/end-now.ts';
@@ -328,6 +329,8 @@ export async function sinewd(options: Options, threads: Threads, program: string
     await daemon.run();
   } catch (error) {
     process.stderr.write(wordsOf(error));
+    // By itself: Node may abort where `process.exit` ends the thread (endThread).
+    await Promise.race([threads.service.close(), sleep(FLUSH_MS)]);
     process.exit(error instanceof Usage ? EXIT.usage : EXIT.refused);
   }
 }

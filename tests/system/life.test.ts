@@ -88,6 +88,36 @@ describe('a start', () => {
     expect(status).toBe(1);
     expect(stderr).toMatch(/600/);
   });
+
+  it('that is refused lets the service end by itself', async () => {
+    // Node 20 may abort where one thread ends another that opens a file (`CHECK_EQ(argc, 5)` of node_file.cc): the exit
+    // code would be lost. Node emits `exit` only in a thread that ends by itself (documentation of `process`).
+    const [watch, file, cut] = ['watch.cjs', 'token', 'cut.yaml'].map((name) =>
+      join(daemon.folder, name),
+    ) as [string, string, string];
+    await writeFile(
+      watch,
+      `const { isMainThread, workerData } = require('node:worker_threads');
+      if (!isMainThread && workerData?.stateDir)
+        process.on('exit', (code) => require('node:fs').writeSync(2, \`service ended with \${code}\n\`));`,
+    );
+    await writeFile(file, 'a'.repeat(64), { mode: 0o644 });
+    await writeFile(cut, 'name: [');
+    const states = join(daemon.folder, 'states');
+    for (const args of [
+      ['--prop', OWL, '--listen', '0.0.0.0:0', '--token-file', file],
+      ['--prop', OWL, '--listen', '0.0.0.0:0'],
+      ['--prop', OWL, '--listen', `127.0.0.1:${daemon.port}`],
+      ['--prop', cut],
+    ]) {
+      const { stderr } = spawnSync(
+        process.execPath,
+        ['--require', watch, DAEMON, '--state-dir', states, ...args],
+        { encoding: 'utf8' },
+      );
+      expect(stderr, args.join(' ')).toContain('service ended with 0\n');
+    }
+  });
 });
 
 describe('what is kept across restarts', () => {
