@@ -54,6 +54,8 @@ interface KeeperEvents {
   journal(who: string, text: string, values?: Record<string, unknown>): void;
   /** Something that nobody asked for went wrong. */
   trouble(error: unknown, text: string): void;
+  /** Nothing was asked for a moment, and the next one waits until this returns. */
+  idle?(): void;
 }
 
 /** How often the file is looked at (ms). A change counts when two looks in a row agree. */
@@ -69,6 +71,8 @@ const READ_TEXT_MS = 300;
 const KEEP_FORM_MS = 3000;
 /** As above, after a start: the next one may come soon. */
 const KEEP_FIRST_FORM_MS = 500;
+/** After so long (ms) without a request the next one is not expected soon. */
+const IDLE_MS = 200;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;
 
@@ -143,6 +147,7 @@ export class Keeper {
   #opened: { copy: string | undefined; resumed: boolean } | undefined;
   #statusText = '';
   #stopLooking: () => void = () => {};
+  #stopIdling: () => void = () => {};
   #closed = false;
 
   /** @param program the file of the program, by which it recognises what it has worked out itself */
@@ -414,6 +419,7 @@ export class Keeper {
     this.#stopLooking();
     this.#stopReading();
     this.#stopKeeping();
+    this.#stopIdling();
   }
 
   /** What became of a change that was sent to the core. */
@@ -607,9 +613,22 @@ export class Keeper {
   // --- the file and the core ----------------------------------------------------------------------
 
   #inTurn<T>(task: () => Promise<T>): Promise<T> {
+    this.#stopIdling();
     const result = this.#queue.then(task);
-    this.#queue = result.catch(() => undefined);
+    const last = result.catch(() => undefined);
+    this.#queue = last;
+    void last.then(() => {
+      if (this.#queue === last) this.#untilIdle();
+    });
     return result;
+  }
+
+  #untilIdle(): void {
+    const { idle } = this.#events;
+    if (!idle || this.#closed) return;
+    this.#stopIdling = this.#clock.after(IDLE_MS, () => {
+      this.#queue = this.#queue.then(idle);
+    });
   }
 
   #edited(loaded: Loaded, edits: readonly Edit[]): Loaded {

@@ -55,6 +55,8 @@ interface Surroundings {
   warmUp?: boolean;
   /** Watch the computer's own supply. */
   watchSupply?: boolean;
+  /** Called when nobody waits for this thread. */
+  idle?: () => void;
   /** The file of the program: without it, every start reads and checks the whole prop file. */
   program?: string;
 }
@@ -105,6 +107,7 @@ export class PropService {
         journal: (who, text, values = {}) =>
           around.main({ t: 'journal', who, what: 'file', text, values }),
         trouble,
+        ...(around.idle && { idle: around.idle }),
       },
       this.#gone,
       this.#fs,

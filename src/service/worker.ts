@@ -6,6 +6,7 @@ import { systemClock } from '../shared/clock.ts';
 import { levelOf } from '../shared/journal.ts';
 import { LineOut } from '../shared/line.ts';
 import { NICENESS, standBack } from '../shared/niceness.ts';
+import { makeCollector } from './collector.ts';
 import { makeLogSink } from './log-sink.ts';
 import { PlannerThread } from './planner.ts';
 import { prepare } from './prepare.ts';
@@ -52,6 +53,7 @@ async function run(start: ServiceStart): Promise<void> {
     clock: systemClock,
     warmUp: true,
     watchSupply: true,
+    idle: makeCollector(),
     program,
   });
   const log = ({ level, name, values, text, timeMs }: Extract<ToService, { t: 'log' }>) =>

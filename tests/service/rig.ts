@@ -151,7 +151,7 @@ export class Rig {
 
   private constructor(
     folder: string,
-    { fileSystem, resumed, planner = new PlannerHere(), program, warmUp }: RigOptions,
+    { fileSystem, resumed, planner = new PlannerHere(), program, warmUp, idle }: RigOptions,
   ) {
     this.folder = folder;
     this.file = join(folder, 'owl.yaml');
@@ -186,6 +186,7 @@ export class Rig {
         ...(fileSystem && { fileSystem: fileSystem as ServiceFs }),
         ...(program && { program }),
         ...(warmUp && { warmUp }),
+        ...(idle && { idle }),
       },
     );
   }
@@ -331,6 +332,7 @@ const PLAN = {
 export interface RigOptions {
   /** Works out trial captures after the start. */
   warmUp?: boolean;
+  idle?: () => void;
   folder?: string;
   /** Null: there is no file. */
   text?: string | null;

@@ -111,6 +111,22 @@ describe('a capture', () => {
     expect(Object.keys(await beakMarks())).toEqual(['shut', 'open', ...names]);
   });
 
+  test('leaves what can wait to a moment in which nobody waits for it', async () => {
+    let times = 0;
+    await open({ idle: () => times++ });
+    await rig.pass(1000);
+    const before = times;
+    for (const angle of [11, 12, 13]) {
+      await rig.capture(HALF, angle);
+      await rig.pass(100);
+    }
+    expect(times).toBe(before);
+    await rig.pass(150);
+    expect(times).toBe(before + 1);
+    await rig.pass(5000);
+    expect(times).toBe(before + 1);
+  });
+
   test('after a refused one works', async () => {
     await open();
     const bad = refusal(rig.capture(OPEN, 99));
