@@ -627,7 +627,9 @@ export class Keeper {
     const { idle } = this.#events;
     if (!idle || this.#closed) return;
     this.#stopIdling = this.#clock.after(IDLE_MS, () => {
-      this.#queue = this.#queue.then(idle);
+      this.#queue = this.#queue
+        .then(idle)
+        .catch((error) => this.#events.trouble(error, 'what can wait was not done'));
     });
   }
 

@@ -127,6 +127,17 @@ describe('a capture', () => {
     expect(times).toBe(before + 1);
   });
 
+  test('works after such a moment that went wrong, which the log says', async () => {
+    const idle = () => {
+      throw new Error('no luck');
+    };
+    await open({ idle });
+    await rig.pass(1000);
+    await rig.capture(HALF, 11);
+    expect((await beakMarks()).half).toBe(11);
+    expect(rig.logged.join('\n')).toMatch(/what can wait was not done.*no luck/);
+  });
+
   test('after a refused one works', async () => {
     await open();
     const bad = refusal(rig.capture(OPEN, 99));
