@@ -54,7 +54,7 @@ interface KeeperEvents {
   journal(who: string, text: string, values?: Record<string, unknown>): void;
   /** Something that nobody asked for went wrong. */
   trouble(error: unknown, text: string): void;
-  /** Nothing was asked for a moment, and the next one waits until this returns. */
+  /** Nobody has asked for anything for a moment; the next request waits until this returns. */
   idle?(): void;
 }
 
@@ -71,7 +71,7 @@ const READ_TEXT_MS = 300;
 const KEEP_FORM_MS = 3000;
 /** As above, after a start: the next one may come soon. */
 const KEEP_FIRST_FORM_MS = 500;
-/** After so long (ms) without a request the next one is not expected soon. */
+/** After so long (ms) without a request there is time for what can wait. */
 const IDLE_MS = 200;
 /** Captures that can be undone. */
 const UNDO_KEPT = 20;

@@ -332,6 +332,7 @@ const PLAN = {
 export interface RigOptions {
   /** Works out trial captures after the start. */
   warmUp?: boolean;
+  /** Called when nobody has asked for anything for a moment. */
   idle?: () => void;
   folder?: string;
   /** Null: there is no file. */

@@ -90,8 +90,8 @@ describe('a start', () => {
   });
 
   it('that is refused lets the service end by itself', async () => {
-    // Node 20 may abort where one thread ends another that opens a file (`CHECK_EQ(argc, 5)` of node_file.cc): the exit
-    // code would be lost. Node emits `exit` only in a thread that ends by itself (documentation of `process`).
+    // Node 20 may abort where one thread ends another that opens a file (`CHECK_EQ(argc, 5)` of node_file.cc),
+    // and the exit code is lost. `exit` is emitted only in a thread that ends by itself (seen with Node 20).
     const [watch, file, cut] = ['watch.cjs', 'token', 'cut.yaml'].map((name) =>
       join(daemon.folder, name),
     ) as [string, string, string];
@@ -104,18 +104,20 @@ describe('a start', () => {
     await writeFile(file, 'a'.repeat(64), { mode: 0o644 });
     await writeFile(cut, 'name: [');
     const states = join(daemon.folder, 'states');
-    for (const args of [
-      ['--prop', OWL, '--listen', '0.0.0.0:0', '--token-file', file],
-      ['--prop', OWL, '--listen', '0.0.0.0:0'],
-      ['--prop', OWL, '--listen', `127.0.0.1:${daemon.port}`],
-      ['--prop', cut],
-    ]) {
-      const { stderr } = spawnSync(
+    const starts: [code: number, ...args: string[]][] = [
+      [1, '--prop', OWL, '--listen', '0.0.0.0:0', '--token-file', file],
+      [2, '--prop', OWL, '--listen', '0.0.0.0:0'],
+      [1, '--prop', OWL, '--listen', `127.0.0.1:${daemon.port}`],
+      [1, '--prop', cut],
+    ];
+    for (const [code, ...args] of starts) {
+      const { status, stderr } = spawnSync(
         process.execPath,
         ['--require', watch, DAEMON, '--state-dir', states, ...args],
         { encoding: 'utf8' },
       );
       expect(stderr, args.join(' ')).toContain('service ended with 0\n');
+      expect(status, args.join(' ')).toBe(code);
     }
   });
 });
